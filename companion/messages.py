@@ -1,0 +1,273 @@
+"""The frozen records that rooms exchange, and that the journal keeps.
+
+One turn of a call, as data:
+
+    Utterance -> Reading | Answer | Command | NotUnderstood -> Prompt, Finding, ... -> Spoken
+
+Every record round-trips through JSON. ``Expectation`` is an exception to
+"the journal keeps it", with ``Known``: both follow from the state of the call.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+
+from companion.quantities import Quantity, display
+
+
+class Record(BaseModel):
+    """Frozen, closed to unknown fields, and to numbers that JSON has no word for."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class HeardWord(Record):
+    """One word of an utterance; times in seconds from the start of the source."""
+
+    text: str
+    confidence: float | None = Field(default=None, ge=0.0, le=1.0)
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+class Utterance(Record):
+    """What the ears made of one stretch of speech (or one typed line)."""
+
+    kind: Literal["utterance"] = "utterance"
+    text: str
+    source: Literal["microphone", "wav", "typed"]
+    words: tuple[HeardWord, ...] = ()
+    clip: str | None = None
+
+    @property
+    def least_confidence(self) -> float | None:
+        """Confidence of the least sure word; None where the source has no doubt to report."""
+        known = [w.confidence for w in self.words if w.confidence is not None]
+        return min(known) if known else None
+
+
+class Reading(Record):
+    """A number off a meter, a label or a fuse, in SI; or over limit (OL)."""
+
+    kind: Literal["reading"] = "reading"
+    quantity: Quantity
+    value_si: float | None = None
+    over_limit: bool = False
+    at: str | None = None
+    said: str = ""
+
+    @model_validator(mode="after")
+    def _one_or_the_other(self) -> Reading:
+        if (self.value_si is None) != self.over_limit:
+            raise ValueError("a reading has a value or is over limit, one of the two")
+        return self
+
+    def same_value(self, other: Record | None) -> bool:
+        """Whether the other says the same thing off the meter, wherever it was said to be."""
+        return (
+            isinstance(other, Reading)
+            and (self.quantity, self.value_si, self.over_limit)
+            == (other.quantity, other.value_si, other.over_limit)
+        )
+
+    def __str__(self) -> str:
+        return "OL" if self.value_si is None else display(self.value_si, self.quantity)
+
+
+class Answer(Record):
+    """A word with one meaning at this step: tripped, bright, locked out, ..."""
+
+    kind: Literal["answer"] = "answer"
+    name: str
+    at: str | None = None
+    said: str = ""
+
+    def __str__(self) -> str:
+        return self.name.replace("_", " ")
+
+
+CommandName = Literal[
+    "stop", "resume", "repeat", "back", "correction", "skip", "why", "status", "note", "options"
+]
+
+
+class Command(Record):
+    """Something said to the companion rather than about the circuit."""
+
+    kind: Literal["command"] = "command"
+    name: CommandName
+    reading: Reading | None = None
+    answer: Answer | None = None
+    said: str = ""
+
+
+NotUnderstoodReason = Literal[
+    "nothing_heard", "unknown_words", "unsure", "ambiguous", "out_of_range", "wrong_unit",
+    "not_asked_here", "no_meaning",
+]
+
+
+class NotUnderstood(Record):
+    """Speech that is not taken for anything. Candidates are what it might have been."""
+
+    kind: Literal["not_understood"] = "not_understood"
+    heard: str
+    reason: NotUnderstoodReason
+    candidates: tuple[Reading | Answer, ...] = ()
+
+
+Understood = Reading | Answer | Command | NotUnderstood
+
+
+class Expectation(Record):
+    """What the current step can take. Phrase list and parser are both built from it.
+
+    ``terminals`` maps each terminal that may be named with a value to the names
+    that its profile adds ("fan" for G). ``corrects`` is the step whose value a
+    correction would replace; without it a correction is for this step.
+    """
+
+    step: str
+    quantity: Quantity | None = None
+    least_si: float = 0.0
+    most_si: float = 0.0
+    over_limit: bool = False
+    answers: tuple[str, ...] = ()
+    terminals: dict[str, tuple[str, ...]] = {}
+    dictation: bool = False
+    corrects: Expectation | None = None
+    sure: Literal["usual", "safety"] = "usual"
+
+
+class Known(Record):
+    """What a verdict on a reading may rest on: healthy ohms, leads, the board's marking, cable."""
+
+    ohms: tuple[float, float] = (0.0, float("inf"))
+    leads_ohm: float = 0.0
+    marked_ampere: float | None = None
+    cable_awg: int = 18
+    cable_ft: float = 0.0
+    cable_c: float = 20.0
+
+
+class CallOpened(Record):
+    """First record of a call."""
+
+    kind: Literal["call_opened"] = "call_opened"
+    schema_version: int = 1
+    call_id: str
+    procedure: str
+    profile: str | None
+    dialogs_digest: str
+    model: str
+    source: str
+    floor: dict[str, float]
+
+
+class CallResumed(Record):
+    """The call goes on after a break; nothing said before it about power still holds."""
+
+    kind: Literal["call_resumed"] = "call_resumed"
+    dropped_bytes: int = 0
+
+
+class StepEntered(Record):
+    """The procedure now stands at this step."""
+
+    kind: Literal["step_entered"] = "step_entered"
+    step: str
+    phase: str
+    about: str | None = None
+
+
+class Prompt(Record):
+    """One thing to say. ``{slots}`` in the template are filled where it is worded."""
+
+    kind: Literal["prompt"] = "prompt"
+    role: Literal["ask", "tell", "caution", "read_back", "ask_again", "refuse"]
+    template: str
+    slots: dict[str, str | Reading] = {}
+
+
+class Taken(Record):
+    """An answer or reading that now counts. ``read_back`` tells how it was checked."""
+
+    kind: Literal["taken"] = "taken"
+    step: str
+    about: str | None = None
+    value: Reading | Answer
+    read_back: Literal["confirmed", "said_twice", "said_back"]
+
+
+class Finding(Record):
+    """What a taken value means."""
+
+    kind: Literal["finding"] = "finding"
+    step: str
+    about: str | None = None
+    verdict: str
+
+
+class Withdrawn(Record):
+    """A value that counted and no longer does, by 'back' or 'correction'."""
+
+    kind: Literal["withdrawn"] = "withdrawn"
+    step: str
+    about: str | None = None
+    value: Reading | Answer
+
+
+class Blocked(Record):
+    """An interlock kept a step shut."""
+
+    kind: Literal["blocked"] = "blocked"
+    interlock: str
+    step: str
+
+
+class Note(Record):
+    """Free dictation: the words that were understood."""
+
+    kind: Literal["note"] = "note"
+    text: str
+    clip: str | None = None
+
+
+class Spoken(Record):
+    """What was really said, in words, and the sound of it if there is any."""
+
+    kind: Literal["spoken"] = "spoken"
+    text: str
+    clip: str | None = None
+
+
+class Concluded(Record):
+    """How the call ended."""
+
+    kind: Literal["concluded"] = "concluded"
+    outcome: Literal["repaired", "found", "not_found", "unsafe", "handed_over"]
+    circuit: str | None = None
+    part: str | None = None
+    proved: bool = False
+
+
+Understanding = Annotated[
+    Reading | Answer | Command | NotUnderstood, Field(discriminator="kind")
+]
+Message = Annotated[
+    CallOpened | CallResumed | Utterance | Reading | Answer | Command | NotUnderstood
+    | StepEntered | Prompt | Taken | Finding | Withdrawn | Blocked | Note | Spoken | Concluded,
+    Field(discriminator="kind"),
+]
+MESSAGE: TypeAdapter[Message] = TypeAdapter(Message)
+
+
+class Entry(Record):
+    """One line of the journal. ``wall`` is ISO 8601 UTC, ``mono_s`` a steady clock."""
+
+    seq: int = Field(ge=0)
+    wall: str
+    mono_s: float
+    message: Message
