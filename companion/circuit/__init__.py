@@ -1,0 +1,1 @@
+"""The physics of the control circuit."""

@@ -1,0 +1,165 @@
+"""A call as a fold: what is heard in, what follows out, the same every time.
+
+The journal holds both. To resume a call, what was heard is folded again without a
+sound, and what follows is held against what is on record.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from companion.diagnosis import VERDICTS, fixed_sweep, judge
+from companion.errors import DataFileError, ReplayDiffers
+from companion.messages import (
+    CallOpened,
+    CallResumed,
+    Concluded,
+    Message,
+    Spoken,
+    Understood,
+    Utterance,
+)
+from companion.procedure import Conversation, Library, Walk, load_library
+from companion.understanding import Interpreter, Vocabulary, load_vocabulary, phrases_for
+
+
+@dataclass(frozen=True)
+class Dialogs:
+    """Everything that the dialogs folder says, checked."""
+
+    vocabulary: Vocabulary
+    library: Library
+
+
+def load_dialogs(folder: Path) -> Dialogs:
+    """Load and cross-check the dialogs folder.
+
+    Raises:
+        DataFileError: naming the file, the key and what was expected.
+    """
+    vocabulary = load_vocabulary(folder)
+    answers = vocabulary.answers
+    return Dialogs(vocabulary, load_library(folder, answers=answers, verdicts=VERDICTS))
+
+
+def missing_words(dialogs: Dialogs, model_words: frozenset[str]) -> dict[str, str]:
+    """Words of the dialogs that a speech model does not know, and where each stands."""
+    vocabulary = dialogs.vocabulary
+    where = {
+        word: f"profiles, {profile.id}, circuit {circuit.terminal}"
+        for profile in dialogs.library.profiles.values()
+        for circuit in profile.circuits
+        for said in circuit.said
+        for word in vocabulary.tokens(said)
+    }
+    where |= dict.fromkeys(vocabulary.all_words(), "vocabulary.toml")
+    return {word: place for word, place in where.items() if word not in model_words}
+
+
+def require_words(dialogs: Dialogs, model_words: frozenset[str], folder: Path) -> None:
+    """Make sure that the shipped model knows every word of the dialogs.
+
+    Raises:
+        DataFileError: naming a missing word, and the file it stands in.
+    """
+    missing = missing_words(dialogs, model_words)
+    for word, place in sorted(missing.items()):
+        rest = f" ({len(missing) - 1} more are missing)" if len(missing) > 1 else ""
+        expected = f"expected a word that the speech model knows{rest}"
+        raise DataFileError(folder / place, word, expected)
+
+
+class Turns:
+    """The state of one call, moved on only by what is heard.
+
+    Args:
+        dialogs: what can be said and done.
+        opened: the call's first record; it fixes profile and confidence floors.
+    """
+
+    def __init__(self, dialogs: Dialogs, opened: CallOpened) -> None:
+        vocabulary = dialogs.vocabulary
+        self._vocabulary = vocabulary
+        self._opened = opened
+        self._walk = Walk(dialogs.library, judge, fixed_sweep)
+        clarify = {name: entry.reply for name, entry in vocabulary.clarify.items()}
+        self._conversation = Conversation(self._walk, clarify)
+        self._interpreter = Interpreter(vocabulary, opened.floor)
+
+    @property
+    def concluded(self) -> Concluded | None:
+        """How the call ended, once it has."""
+        return self._walk.concluded
+
+    @property
+    def walk(self) -> Walk:
+        """Where the call stands."""
+        return self._walk
+
+    def phrases(self) -> list[str]:
+        """What can be said now."""
+        return phrases_for(self._conversation.expectation(), self._vocabulary)
+
+    def begin(self) -> list[Message]:
+        """What follows from opening the call."""
+        return self._walk.begin(self._opened.profile)
+
+    def understand(self, utterance: Utterance) -> Understood:
+        """What was meant, at this point of the call. Changes nothing."""
+        return self._interpreter.interpret(utterance, self._conversation.expectation())
+
+    def take(self, understood: Understood) -> list[Message]:
+        """What follows from it."""
+        return self._conversation.take(understood)
+
+    def resumed(self) -> list[Message]:
+        """What follows from going on after a break."""
+        return self._conversation.resumed()
+
+
+def replay(dialogs: Dialogs, record: Iterable[Message]) -> Turns:
+    """Fold a record again.
+
+    Raises:
+        ReplayDiffers: the record does not begin a call, or something else follows now
+            from what was heard than what is on record.
+    """
+    messages = iter(record)
+    opened = next(messages, None)
+    if not isinstance(opened, CallOpened):
+        raise _differs("The record does not begin with an opened call.")
+    if opened.dialogs_digest != dialogs.library.digest:
+        raise _differs("The dialogs have changed since this call was opened.")
+    turns = Turns(dialogs, opened)
+    due: deque[Message] = deque(turns.begin())
+    for message in messages:
+        match message:
+            case Spoken():
+                continue
+            case CallResumed():
+                due = deque(turns.resumed())  # what a crash left unwritten is said anew
+            case Utterance():
+                if due:
+                    raise _differs(f"The record lacks {due[0].kind!r} before {message.text!r}.")
+                understood = turns.understand(message)
+                due = deque([understood, *turns.take(understood)])
+            case _:
+                if not due or due.popleft() != message:
+                    raise _differs(f"The record has a {message.kind!r} that does not follow.")
+    return turns
+
+
+def floors(of: Mapping[str, float]) -> dict[str, float]:
+    """The confidence floors of a model under the names that a step's expectation uses."""
+    return {"usual": of["reading"], "safety": of["safety"]}
+
+
+def _differs(what: str) -> ReplayDiffers:
+    return ReplayDiffers(
+        what,
+        safe="The record is kept as it is, and can be read.",
+        do="Begin a new call; say in a note which call it goes on from.",
+    )

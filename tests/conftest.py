@@ -1,0 +1,67 @@
+"""What tests of several rooms share: the shipped dialogs, and a call held in memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pytest
+
+from companion.datafiles import folder
+from companion.messages import CallOpened, Message, Prompt, Understood, Utterance
+from companion.turns import Dialogs, Turns, load_dialogs
+
+
+@pytest.fixture(scope="session")
+def dialogs() -> Dialogs:
+    return load_dialogs(folder("dialogs"))
+
+
+def opened(dialogs: Dialogs, profile: str | None = None) -> CallOpened:
+    return CallOpened(
+        call_id="test", procedure="shorted-control-circuit", profile=profile,
+        dialogs_digest=dialogs.library.digest, model="none", source="typed",
+        floor={"usual": 0.0, "safety": 0.0},
+    )  # fmt: skip
+
+
+@dataclass
+class Talk:
+    """A call without sound: say a line, get what follows."""
+
+    dialogs: Dialogs
+    profile: str | None = None
+    last: list[Message] = field(default_factory=list)
+    understood: Understood | None = None
+
+    def __post_init__(self) -> None:
+        self.turns = Turns(self.dialogs, opened(self.dialogs, self.profile))
+        self.last = self.turns.begin()
+
+    def say(self, *lines: str) -> str:
+        """Say lines one by one; returns the name of the step the call then stands at."""
+        for line in lines:
+            self.understood = self.turns.understand(Utterance(text=line, source="typed"))
+            self.last = self.turns.take(self.understood)
+        return self.step
+
+    @property
+    def step(self) -> str:
+        return self.turns.walk.standing.place.step
+
+    @property
+    def about(self) -> str | None:
+        return self.turns.walk.standing.place.about
+
+    @property
+    def prompts(self) -> list[str]:
+        """The last turn's prompts, as templates."""
+        return [message.template for message in self.last if isinstance(message, Prompt)]
+
+    def kinds(self) -> list[str]:
+        return [message.kind for message in self.last]
+
+
+TO_SUPPLY = ("site clear", "furnace", "thermostat off", "all clear")
+DEAD = ("power off", "meter proven", "zero volts", "zero volts")
+TO_METHOD = (*TO_SUPPLY, "twenty seven", *DEAD, "three amps", "three amps", "O L")
+TO_SWEEP = (*TO_METHOD, "meter", "point two", "fuse out base off")
