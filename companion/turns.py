@@ -7,7 +7,7 @@ sound, and what follows is held against what is on record.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -120,8 +120,12 @@ class Turns:
         return self._conversation.resumed()
 
 
-def replay(dialogs: Dialogs, record: Iterable[Message]) -> Turns:
+def replay(dialogs: Dialogs, record: Iterable[Message]) -> tuple[Turns, list[Message]]:
     """Fold a record again.
+
+    Returns:
+        The state it leads to, and what followed from the last thing heard but never
+        came to be written, because the call was cut short there.
 
     Raises:
         ReplayDiffers: the record does not begin a call, or something else follows now
@@ -139,22 +143,17 @@ def replay(dialogs: Dialogs, record: Iterable[Message]) -> Turns:
         match message:
             case Spoken():
                 continue
+            case CallResumed() | Utterance() if due:
+                raise _differs(f"The record lacks a {due[0].kind!r} before a {message.kind!r}.")
             case CallResumed():
-                due = deque(turns.resumed())  # what a crash left unwritten is said anew
+                due = deque(turns.resumed())
             case Utterance():
-                if due:
-                    raise _differs(f"The record lacks {due[0].kind!r} before {message.text!r}.")
                 understood = turns.understand(message)
                 due = deque([understood, *turns.take(understood)])
             case _:
                 if not due or due.popleft() != message:
                     raise _differs(f"The record has a {message.kind!r} that does not follow.")
-    return turns
-
-
-def floors(of: Mapping[str, float]) -> dict[str, float]:
-    """The confidence floors of a model under the names that a step's expectation uses."""
-    return {"usual": of["reading"], "safety": of["safety"]}
+    return turns, list(due)
 
 
 def _differs(what: str) -> ReplayDiffers:

@@ -22,7 +22,7 @@ def _one(value: int | Decimal) -> Values:
 
 
 class SpokenNumbers:
-    """Parser over one set of number words. Values are exact decimals, zero to below a thousand million."""
+    """Parser over one set of number words. Values are exact, from zero to below 1e9."""
 
     def __init__(self, words: NumberWords) -> None:
         self._words = words

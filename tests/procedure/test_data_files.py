@@ -39,12 +39,12 @@ def break_(copy: Path, file: str, old: str, new: str) -> DataFileError:
 @pytest.mark.parametrize(
     ("file", "old", "new", "key", "expected"),
     [
-        (PROCEDURE, 'go = "equipment"', 'go = "equipmint"', "steps.site.outcomes", "name of a step"),
+        (PROCEDURE, 'go = "equipment"', 'go = "equip"', "steps.site.outcomes", "name of a step"),
         (PROCEDURE, 'start = "site"', 'start = "sight"', "start", "name of a step"),
         (PROCEDURE, 'phase = "arrive"', 'phase = "arrival"', "steps.site.phase", "arrive"),
         (PROCEDURE, 'judge = "coil_ohms"', 'judge = "coil"', "steps.coil.judge", "coil_ohms"),
-        (PROCEDURE, 'answers = ["runs", "nothing_runs", "blew"]', 'answers = ["runs", "blew"]\nsay2=1',
-         "steps.call.say2", "not permitted"),
+        (PROCEDURE, 'answers = ["bright", "dim", "dark"]', 'says = ["bright", "dim", "dark"]',
+         "steps.lamp.says", "not permitted"),
         (PROCEDURE, 'answers = ["trips", "holds"]', 'answers = ["trips", "holds", "dim"]',
          "steps.breaker_idle.outcomes", "outcome for the answer 'dim'"),
         (PROCEDURE, "below = 1.0\nsay = \"Nothing on R", "below = 0.5\nsay = \"Nothing on R",
@@ -83,7 +83,9 @@ class TestSafetyRules:
     def test_zero_means_less_than_a_volt(self, copy):
         old = "below = 1.0    # from memory"
         text = (copy / PROCEDURE).read_text(encoding="utf-8")
-        new = text.replace(old, "below = 30.0 #").replace("at_least = 1.0\nsay = \"That", "at_least = 30.0\nsay = \"That")
+        new = text.replace(old, "below = 30.0 #").replace(
+            'at_least = 1.0\nsay = "That', 'at_least = 30.0\nsay = "That'
+        )
         (copy / PROCEDURE).write_text(new, encoding="utf-8")
         with pytest.raises(DataFileError) as caught:
             load_dialogs(copy)

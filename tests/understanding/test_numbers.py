@@ -1,6 +1,7 @@
 """Number, to words, and back: our own words and those of an independent library."""
 
 from decimal import Decimal
+from itertools import pairwise
 
 import num2words
 import pytest
@@ -72,7 +73,7 @@ def test_the_phrase_list_holds_every_pair_of_words_in_a_reading(quantity):
     pairs = {pair for phrase in listed for pair in _pairs(phrase)}
     unit = VOCABULARY.units_of(quantity)[1]
     missing = set()
-    for tenths in range(0, 10_000):
+    for tenths in range(10_000):
         said = " ".join(VOCABULARY.tokens(f"{number_words(tenths / 10)} {unit}"))
         missing |= _pairs(said) - pairs
     assert not missing
@@ -80,12 +81,12 @@ def test_the_phrase_list_holds_every_pair_of_words_in_a_reading(quantity):
 
 def _pairs(phrase: str) -> set[tuple[str, str]]:
     words = ["<s>", *phrase.split(), "</s>"]
-    return set(zip(words, words[1:], strict=False))
+    return set(pairwise(words))
 
 
 # ICAO Annex 10 vol. II (numbers in radiotelephony): the spelling pronunciation differs,
 # the words are these; "niner" is the only one that is not everyday English.
-ICAO_DIGITS = "zero one two three four five six seven eight niner".split()
+ICAO_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "niner"]
 
 
 def test_icao_digits():

@@ -3,8 +3,15 @@
 import pytest
 
 from companion.datafiles import folder
-from companion.messages import Answer, Command, Expectation, NotUnderstood, Reading, Utterance
-from companion.messages import HeardWord
+from companion.messages import (
+    Answer,
+    Command,
+    Expectation,
+    HeardWord,
+    NotUnderstood,
+    Reading,
+    Utterance,
+)
 from companion.understanding import Interpreter, load_vocabulary
 
 VOCABULARY = load_vocabulary(folder("dialogs"))

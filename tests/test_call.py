@@ -1,0 +1,232 @@
+"""A call cut short goes on where it was; what is on record decides."""
+
+from __future__ import annotations
+
+import io
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from companion import cli
+from companion.call import Call
+from companion.errors import JournalError, ReplayDiffers, VoiceError
+from companion.hearing import TypedEars
+from companion.journal import JOURNAL, Journal, read
+from companion.messages import (
+    CallResumed,
+    Concluded,
+    Entry,
+    Message,
+    Prompt,
+    Spoken,
+    StepEntered,
+    Utterance,
+)
+from companion.speaking import MutedVoice
+from companion.turns import replay
+from tests.conftest import DEAD, TO_SWEEP, opened
+
+LINES = (*TO_SWEEP, "sixty", "point nine", "no point eight", "yes", "capacitor safe", "point five",
+         "yes", "repaired", "twelve point six", "three amps", "thermostat off", "all clear",
+         "twenty six point eight", "it runs", "twenty six", "close the call")  # fmt: skip
+TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
+
+
+class Quiet:
+    """A screen that only remembers warnings."""
+
+    def __init__(self) -> None:
+        self.warnings: list[str] = []
+
+    def heard(self, utterance, understood) -> None:
+        pass
+
+    def said(self, lines) -> None:
+        pass
+
+    def warn(self, line: str) -> None:
+        self.warnings.append(line)
+
+
+def run(dialogs, folder: Path, lines, voice=None, screen=None) -> Concluded | None:
+    with Journal(folder) as journal:
+        call = Call(
+            dialogs, journal, opened(dialogs), ears=TypedEars(io.StringIO("\n".join(lines))),
+            voice=voice or MutedVoice(), screen=screen or Quiet(),
+        )  # fmt: skip
+        return call.run()
+
+
+def messages(folder: Path) -> list[Message]:
+    return [entry.message for entry in read(folder / JOURNAL).entries]
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory, request):
+    from companion.datafiles import folder
+    from companion.turns import load_dialogs
+
+    place = tmp_path_factory.mktemp("whole")
+    assert run(load_dialogs(folder("dialogs")), place, LINES) == TRUTH
+    return (place / JOURNAL).read_bytes()
+
+
+def test_resume_after_a_crash_at_any_line(dialogs, whole, tmp_path):
+    """Cut after every line of the journal: the call resumes and reaches the same end."""
+    lines = whole.splitlines(keepends=True)
+    entries = [Entry.model_validate_json(line).message for line in lines]
+    without_speech = [message for message in entries if not isinstance(message, Spoken)]
+    for cut in range(1, len(lines)):
+        place = tmp_path / str(cut)
+        place.mkdir()
+        (place / JOURNAL).write_bytes(b"".join(lines[:cut]))
+        before = messages(place)
+        if any(isinstance(message, Concluded) for message in before):
+            continue
+        with Journal(place) as journal:
+            call = Call(
+                dialogs, journal, opened(dialogs), ears=TypedEars(io.StringIO("")),
+                voice=MutedVoice(), screen=Quiet(),
+            )  # fmt: skip
+            standing = call._turns.walk.standing
+        again = messages(place)
+        assert again[: len(before)] == before
+        if call.concluded is not None:  # the last words were on record, their end was not
+            assert again[-1] == TRUTH
+            continue
+        resumed = again.index(CallResumed(dropped_bytes=0))
+        said_before = [m for m in again[:resumed] if not isinstance(m, Spoken)]
+        assert said_before == without_speech[: len(said_before)]
+        assert isinstance(without_speech[len(said_before)], Utterance)
+        assert isinstance(again[-1], Spoken)
+        assert replay(dialogs, again)[0].walk.standing == standing
+
+
+def test_a_resumed_call_must_prove_power_again(dialogs, tmp_path):
+    at_sweep = (*TO_SWEEP, "sixty")
+    assert run(dialogs, tmp_path, at_sweep) is None
+    assert run(dialogs, tmp_path, ["point nine", *DEAD, *LINES[-15:]]) == TRUTH
+    after = messages(tmp_path)
+    resumed = next(i for i, m in enumerate(after) if isinstance(m, CallResumed))
+    entered = [m.step for m in after[resumed:] if isinstance(m, StepEntered)]
+    assert entered[:4] == ["power_off", "meter_proven", "zero_volts", "ohms"]
+
+
+def test_a_finished_call_says_nothing_more(dialogs, whole, tmp_path):
+    (tmp_path / JOURNAL).write_bytes(whole)
+    assert run(dialogs, tmp_path, ["site clear"]) == TRUTH
+    assert (tmp_path / JOURNAL).read_bytes() == whole
+
+
+def test_a_record_that_was_changed_is_not_resumed(dialogs, whole, tmp_path):
+    changed = whole.replace(b"twenty seven", b"twenty three", 1)
+    assert changed != whole
+    (tmp_path / JOURNAL).write_bytes(changed)
+    with pytest.raises(ReplayDiffers):
+        run(dialogs, tmp_path, [])
+
+
+def test_a_voice_that_fails_leaves_the_call_readable(dialogs, tmp_path):
+    class Hoarse:
+        def say(self, text: str):
+            raise VoiceError("The engine hung.", safe="Read on.", do="Say repeat.")
+
+        def close(self) -> None:
+            pass
+
+    screen = Quiet()
+    assert run(dialogs, tmp_path, LINES, Hoarse(), screen) == TRUTH
+    assert "engine hung" in screen.warnings[0]
+
+
+def test_nothing_is_said_that_is_not_on_record(dialogs, tmp_path):
+    """When a prompt is spoken, everything it rests on is already on disk."""
+
+    class Checks:
+        spoken = 0
+
+        def say(self, text: str):
+            on_disk = messages(tmp_path)
+            assert isinstance(on_disk[-1], Prompt | Concluded)
+            assert isinstance(on_disk[1], StepEntered)
+            self.spoken += 1
+
+        def close(self) -> None:
+            pass
+
+    voice = Checks()
+    assert run(dialogs, tmp_path, LINES, voice) == TRUTH
+    assert voice.spoken == sum(isinstance(m, Utterance) for m in messages(tmp_path)) + 1
+
+
+def test_a_record_that_cannot_be_written_stops_the_call(dialogs, tmp_path):
+    with Journal(tmp_path) as journal:
+        call = Call(
+            dialogs, journal, opened(dialogs), ears=TypedEars(io.StringIO("site clear")),
+            voice=MutedVoice(), screen=Quiet(),
+        )  # fmt: skip
+        before = call._turns.walk.standing
+        journal._file.close()
+        journal._file = open("/dev/full", "ab")  # noqa: SIM115
+        with pytest.raises(JournalError, match="can't be written"):
+            call.run()
+        assert call._turns.walk.standing == before
+        journal._file = open("/dev/null", "ab")  # noqa: SIM115
+
+
+class TestCommands:
+    def test_ctrl_c_leaves_a_call_that_resumes(self, tmp_path):
+        command = [sys.executable, "-m", "companion", "call", "--typed", "--mute", "--calls",
+                   str(tmp_path)]  # fmt: skip
+        call = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+            cwd=Path(__file__).parents[1],
+        )  # fmt: skip
+        call.stdin.write("site clear\nfurnace\n")
+        call.stdin.flush()
+        for line in call.stdout:
+            if "thermostat to off" in line:
+                break
+        time.sleep(0.1)
+        call.send_signal(signal.SIGINT)
+        rest, _ = call.communicate(timeout=20)
+        assert call.returncode == 130
+        assert "--resume" in rest
+        resumed = subprocess.run(
+            [*command, "--resume"], input="thermostat off\n", capture_output=True, text=True,
+            timeout=20, cwd=Path(__file__).parents[1], check=False,
+        )  # fmt: skip
+        assert resumed.returncode == 2
+        assert "all clear" in resumed.stdout
+        (place,) = tmp_path.iterdir()
+        assert any(isinstance(m, CallResumed) for m in messages(place))
+
+    @pytest.mark.parametrize(
+        ("arguments", "status", "told"),
+        [
+            (["call", "--typed", "--mute", "--profile", "igloo"], 3, "cooling-gas-furnace"),
+            (["call", "--typed", "--mute", "--resume"], 8, "no unfinished call"),
+            (["call", "--mute", "--wav", "nowhere.wav"], 5, "nowhere.wav"),
+            (["call", "--mute", "--wav", "nowhere.wav", "--model", "nowhere"], 4, "nowhere"),
+            (["demo", "--scenario", "atlantis"], 3, "atlantis"),
+        ],
+    )
+    def test_errors_say_what_is_safe_and_what_to_do(
+        self, tmp_path, capsys, arguments, status, told
+    ):
+        assert cli.main([*arguments, "--calls", str(tmp_path)]) == status
+        err = capsys.readouterr().err
+        assert told in err
+        assert "Safe:" in err
+        assert "Do:" in err
+
+    @pytest.mark.parametrize("arguments", [["--help"], ["call", "--help"], ["demo", "--help"]])
+    def test_help(self, capsys, arguments):
+        with pytest.raises(SystemExit) as ended:
+            cli.main(arguments)
+        assert ended.value.code == 0
+        assert len(capsys.readouterr().out.splitlines()) > 15
