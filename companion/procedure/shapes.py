@@ -9,8 +9,9 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from companion.quantities import Quantity
 
 Interlock = Literal["dead", "live", "outdoor"]
-Phase = Literal["arrive", "safe", "supply", "fuse", "method", "sweep", "confirm", "repair",
-                "prove", "close"]
+Phase = Literal[
+    "arrive", "safe", "supply", "fuse", "method", "sweep", "confirm", "repair", "prove", "close"
+]
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
 

@@ -155,9 +155,7 @@ class Walk:
     ) -> list[Message]:
         """Let a value count, and go where it leads."""
         place, outcome, step = weighed.place, weighed.outcome, self.step
-        taken = Taken(
-            step=place.step, about=place.about, value=weighed.value, read_back=read_back
-        )
+        taken = Taken(step=place.step, about=place.about, value=weighed.value, read_back=read_back)
         self._past.append((self.standing, taken))
         out: list[Message] = [taken]
         standing = replace(self.standing, place=place)
@@ -221,13 +219,13 @@ class Walk:
     def withdraw(self) -> Withdrawn | None:
         """Take back the last value that counted, and stand where it was asked for.
 
-        An interlock that rested on a withdrawn value is open again, with all others.
+        An interlock that rested on a withdrawn value starts over from its entry.
         """
         if not self._past:
             return None
         self.standing, taken = self._past.pop()
         if self.standing.place.step in self._on_the_way:
-            self._earned = frozenset()
+            self.power_unknown()
         return Withdrawn(step=taken.step, about=taken.about, value=taken.value)
 
     def stand(self) -> list[Message]:

@@ -43,19 +43,39 @@ def break_(copy: Path, file: str, old: str, new: str) -> DataFileError:
         (PROCEDURE, 'start = "site"', 'start = "sight"', "start", "name of a step"),
         (PROCEDURE, 'phase = "arrive"', 'phase = "arrival"', "steps.site.phase", "arrive"),
         (PROCEDURE, 'judge = "coil_ohms"', 'judge = "coil"', "steps.coil.judge", "coil_ohms"),
-        (PROCEDURE, 'answers = ["bright", "dim", "dark"]', 'says = ["bright", "dim", "dark"]',
-         "steps.lamp.says", "not permitted"),
-        (PROCEDURE, 'answers = ["trips", "holds"]', 'answers = ["trips", "holds", "dim"]',
-         "steps.breaker_idle.outcomes", "outcome for the answer 'dim'"),
-        (PROCEDURE, "below = 1.0\nsay = \"Nothing on R", "below = 0.5\nsay = \"Nothing on R",
-         "steps.supply.outcomes", "outcome for the value"),
-        (PROCEDURE, "over_limit = true\nsay = \"Fuse is open", "say = \"Fuse is open",
-         "steps.fuse.outcomes", "over_limit"),
+        (
+            PROCEDURE,
+            'answers = ["bright", "dim", "dark"]',
+            'says = ["bright", "dim", "dark"]',
+            "steps.lamp.says",
+            "not permitted",
+        ),
+        (
+            PROCEDURE,
+            'answers = ["trips", "holds"]',
+            'answers = ["trips", "holds", "dim"]',
+            "steps.breaker_idle.outcomes",
+            "outcome for the answer 'dim'",
+        ),
+        (
+            PROCEDURE,
+            'below = 1.0\nsay = "Nothing on R',
+            'below = 0.5\nsay = "Nothing on R',
+            "steps.supply.outcomes",
+            "outcome for the value",
+        ),
+        (
+            PROCEDURE,
+            'over_limit = true\nsay = "Fuse is open',
+            'say = "Fuse is open',
+            "steps.fuse.outcomes",
+            "over_limit",
+        ),
         (PROCEDURE, 'verdict = "under"', 'verdict = "undr"', "steps.fitted.outcomes", "'under'"),
         (PROCEDURE, "{marked} goes in later", "{market} goes in later", "steps.fitted", "'market'"),
         (VOCABULARY, 'ohms = "ohm"', 'ohms = "furlong"', "units", "furlong"),
         (VOCABULARY, 'skip = ["skip"', 'skipp = ["skip"', "commands", "commands"),
-        (VOCABULARY, 'bright = [', 'bright = 3 #', "answers.bright", "tuple"),
+        (VOCABULARY, "bright = [", "bright = 3 #", "answers.bright", "tuple"),
         (PROFILE, "awg = 18", "awg = 180", "cable.awg", "less than or equal to 26"),
         (PROFILE, 'answer = "cooling_furnace"', 'answer = "igloo"', "answer", "vocabulary"),
         ("replies.toml", "held =", "hold =", "held", "required"),
@@ -139,8 +159,11 @@ def test_prompts_are_short(dialogs):
 def test_nothing_advises_what_must_never_be_done(dialogs):
     """No bypass, no bigger fuse, no R to C: such words stand only beside a refusal."""
     refusals = ("never", "no ", "not ", "too big", "over", "instead", "nothing")
-    texts = [t for s in dialogs.library.procedure.steps.values()
-             for t in (s.say, s.why, s.caution or "", *(o.say or "" for o in s.outcomes))]
+    texts = [
+        t
+        for s in dialogs.library.procedure.steps.values()
+        for t in (s.say, s.why, s.caution or "", *(o.say or "" for o in s.outcomes))
+    ]
     for text in texts:
         lower = text.lower()
         if re.search(r"bypass|upsiz|bigger|jumper|oversize", lower):
