@@ -47,39 +47,66 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument(
-        "--calls", type=Path, default=Path("calls"), metavar="FOLDER",
+        "--calls",
+        type=Path,
+        default=Path("calls"),
+        metavar="FOLDER",
         help="where calls are kept, a folder each (default: ./calls)",
     )
     common.add_argument(
-        "--model", metavar="FOLDER",
+        "--model",
+        metavar="FOLDER",
         help="a Vosk model to hear with (default: $COMPANION_MODEL, else a model placed in "
         "models/, else the one shipped)",
     )
     common.add_argument("--mute", action="store_true", help="print only; make no speech")
 
     demo = commands.add_parser(
-        "demo", parents=[common], help="play an invented call from recorded speech",
-        description=_DEMO, formatter_class=raw,
+        "demo",
+        parents=[common],
+        help="play an invented call from recorded speech",
+        description=_DEMO,
+        formatter_class=raw,
     )
-    demo.add_argument("--scenario", default="wasp_nest", metavar="NAME",
-                      help="a scenario of dialogs/demo (default: %(default)s)")
-    demo.add_argument("--audio", type=Path, metavar="FILE",
-                      help="another recording for the technician's side")
+    demo.add_argument(
+        "--scenario",
+        default="wasp_nest",
+        metavar="NAME",
+        help="a scenario of dialogs/demo (default: %(default)s)",
+    )
+    demo.add_argument(
+        "--audio", type=Path, metavar="FILE", help="another recording for the technician's side"
+    )
     demo.add_argument("--aloud", action="store_true", help="play the replies on the loudspeaker")
 
     call = commands.add_parser(
-        "call", parents=[common], help="walk a call, by voice, typing or recording",
-        description=_CALL, formatter_class=raw,
+        "call",
+        parents=[common],
+        help="walk a call, by voice, typing or recording",
+        description=_CALL,
+        formatter_class=raw,
     )
     source = call.add_mutually_exclusive_group()
-    source.add_argument("--wav", type=Path, metavar="FILE",
-                        help="listen to a sound file (WAV or FLAC, any rate), as if on tape")
+    source.add_argument(
+        "--wav",
+        type=Path,
+        metavar="FILE",
+        help="listen to a sound file (WAV or FLAC, any rate), as if on tape",
+    )
     source.add_argument("--typed", action="store_true", help="type instead of speaking")
-    call.add_argument("--profile", metavar="ID",
-                      help="the equipment, if you don't want to be asked: "
-                      "cooling-gas-furnace or heat-pump-air-handler")
-    call.add_argument("--resume", nargs="?", const="", metavar="CALL",
-                      help="go on with a call cut short: its folder, or the newest unfinished one")
+    call.add_argument(
+        "--profile",
+        metavar="ID",
+        help="the equipment, if you don't want to be asked: "
+        "cooling-gas-furnace or heat-pump-air-handler",
+    )
+    call.add_argument(
+        "--resume",
+        nargs="?",
+        const="",
+        metavar="CALL",
+        help="go on with a call cut short: its folder, or the newest unfinished one",
+    )
     return parser
 
 

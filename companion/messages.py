@@ -66,10 +66,10 @@ class Reading(Record):
 
     def same_value(self, other: Record | None) -> bool:
         """Whether the other says the same thing off the meter, wherever it was said to be."""
-        return (
-            isinstance(other, Reading)
-            and (self.quantity, self.value_si, self.over_limit)
-            == (other.quantity, other.value_si, other.over_limit)
+        return isinstance(other, Reading) and (self.quantity, self.value_si, self.over_limit) == (
+            other.quantity,
+            other.value_si,
+            other.over_limit,
         )
 
     def __str__(self) -> str:
@@ -104,8 +104,14 @@ class Command(Record):
 
 
 NotUnderstoodReason = Literal[
-    "nothing_heard", "unknown_words", "unsure", "ambiguous", "out_of_range", "wrong_unit",
-    "not_asked_here", "no_meaning",
+    "nothing_heard",
+    "unknown_words",
+    "unsure",
+    "ambiguous",
+    "out_of_range",
+    "wrong_unit",
+    "not_asked_here",
+    "no_meaning",
 ]
 
 
@@ -253,12 +259,24 @@ class Concluded(Record):
     proved: bool = False
 
 
-Understanding = Annotated[
-    Reading | Answer | Command | NotUnderstood, Field(discriminator="kind")
-]
+Understanding = Annotated[Reading | Answer | Command | NotUnderstood, Field(discriminator="kind")]
 Message = Annotated[
-    CallOpened | CallResumed | Utterance | Reading | Answer | Command | NotUnderstood
-    | StepEntered | Prompt | Taken | Finding | Withdrawn | Blocked | Note | Spoken | Concluded,
+    CallOpened
+    | CallResumed
+    | Utterance
+    | Reading
+    | Answer
+    | Command
+    | NotUnderstood
+    | StepEntered
+    | Prompt
+    | Taken
+    | Finding
+    | Withdrawn
+    | Blocked
+    | Note
+    | Spoken
+    | Concluded,
     Field(discriminator="kind"),
 ]
 MESSAGE: TypeAdapter[Message] = TypeAdapter(Message)

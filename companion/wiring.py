@@ -14,8 +14,9 @@ from pathlib import Path
 from companion.call import Call, new_call_id
 from companion.datafiles import folder
 from companion.demo import load_scenario
-from companion.errors import DataFileError, JournalError
+from companion.errors import DataFileError, JournalError, VoiceError
 from companion.hearing import (
+    SHIPPED,
     Ears,
     Microphone,
     Recogniser,
@@ -34,8 +35,6 @@ from companion.turns import Dialogs, load_dialogs, missing_words, require_words
 EXIT_MISSED = 1
 EXIT_UNFINISHED = 2
 EXIT_INTERRUPTED = 130
-
-_SHIPPED_MODEL = "field-en"
 
 
 def demo(options: Namespace, stack: ExitStack) -> int:
@@ -91,7 +90,7 @@ def _run(
     hearing = _hearing(options, dialogs, place, screen)
     stack.callback(hearing.ears.close)
     journal = stack.enter_context(Journal(place))
-    voice: Voice = MutedVoice() if options.mute else SpokenVoice(place)
+    voice = MutedVoice() if options.mute else _voice(place, screen)
     stack.callback(voice.close)
     quiet = why_silent() if aloud else None
     if quiet is not None:
@@ -126,7 +125,7 @@ def _hearing(options: Namespace, dialogs: Dialogs, place: Path, screen: Terminal
     tape = Recording(options.wav) if options.wav else None
     model = find_model(options.model)
     recogniser = Recogniser(model)
-    if model == folder("models") / _SHIPPED_MODEL:
+    if model == folder("models") / SHIPPED:
         require_words(dialogs, recogniser.words, folder("dialogs"))
     elif missing := missing_words(dialogs, recogniser.words):
         screen.warn(f"The model in {model} can't hear: {', '.join(sorted(missing))}")
@@ -139,6 +138,15 @@ def _hearing(options: Namespace, dialogs: Dialogs, place: Path, screen: Terminal
     microphone = Microphone()
     ears = SpokenEars(recogniser, microphone, clips=place)
     return _Hearing(ears, "microphone", model.name, floor, microphone)
+
+
+def _voice(place: Path, screen: Terminal) -> Voice:
+    """A voice if there is one: a call can be read, so having none does not end it."""
+    try:
+        return SpokenVoice(place)
+    except VoiceError as error:
+        screen.warn(str(error))
+        return MutedVoice()
 
 
 def _player(microphone: Microphone | None) -> Callable[[Path], None]:

@@ -33,6 +33,7 @@ from tests.conftest import DEAD, TO_SWEEP, opened
 LINES = (*TO_SWEEP, "sixty", "point nine", "no point eight", "yes", "capacitor safe", "point five",
          "yes", "repaired", "twelve point six", "three amps", "thermostat off", "all clear",
          "twenty six point eight", "it runs", "twenty six", "close the call")  # fmt: skip
+RECORDING = str(Path(__file__).parent / "calls" / "frozen_valve.flac")
 TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
 
 
@@ -211,7 +212,7 @@ class TestCommands:
             (["call", "--typed", "--mute", "--profile", "igloo"], 3, "cooling-gas-furnace"),
             (["call", "--typed", "--mute", "--resume"], 8, "no unfinished call"),
             (["call", "--mute", "--wav", "nowhere.wav"], 5, "nowhere.wav"),
-            (["call", "--mute", "--wav", "nowhere.wav", "--model", "nowhere"], 4, "nowhere"),
+            (["call", "--mute", "--wav", RECORDING, "--model", "nowhere"], 4, "nowhere"),
             (["demo", "--scenario", "atlantis"], 3, "atlantis"),
         ],
     )

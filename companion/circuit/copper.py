@@ -1,7 +1,7 @@
 """Copper wire by American Wire Gauge.
 
-    d(n) = 0.127 mm x 92^((36 - n)/39)            ASTM B258
-    rho(20 C) = 1.7241e-8 ohm m, alpha = 0.00393/K  IEC 60028 (100 % IACS)
+d(n) = 0.127 mm x 92^((36 - n)/39)            ASTM B258
+rho(20 C) = 1.7241e-8 ohm m, alpha = 0.00393/K  IEC 60028 (100 % IACS)
 """
 
 from __future__ import annotations

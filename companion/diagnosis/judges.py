@@ -38,9 +38,7 @@ def judge(rule: str, reading: Reading, known: Known) -> str:
     if rule == "coil_ohms":
         return _load_ohms(net_ohm, known.ohms, short_ohm=DEAD_COIL_OHM)
     # A short may sit at the far end: its own wire, out and back, is then in the reading.
-    far_short_ohm = FAULT_CONTACT_OHM + loop_ohms(
-        known.cable_awg, known.cable_ft, known.cable_c
-    )
+    far_short_ohm = FAULT_CONTACT_OHM + loop_ohms(known.cable_awg, known.cable_ft, known.cable_c)
     if rule == "terminal_ohms":
         return _load_ohms(net_ohm, known.ohms, short_ohm=far_short_ohm)
     if rule == "wiring_ohms":

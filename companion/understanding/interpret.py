@@ -93,9 +93,7 @@ class Interpreter:
 
         if not meanings:
             return refuse(self._why_none(tokens, expected), set())
-        wanted = {
-            m for m in meanings if isinstance(m, Answer) or m.quantity == expected.quantity
-        }
+        wanted = {m for m in meanings if isinstance(m, Answer) or m.quantity == expected.quantity}
         if not wanted:
             return refuse("wrong_unit", meanings)
         if len(wanted) > 1:

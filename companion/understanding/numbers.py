@@ -32,8 +32,18 @@ class SpokenNumbers:
         """Every word that can stand inside a number."""
         w = self._words
         return frozenset(
-            {*w.point, w.hundred, *w.scales, w.and_, *w.article, *w.digits, *w.teens, *w.tens,
-             *w.parts, *w.tenths}
+            {
+                *w.point,
+                w.hundred,
+                *w.scales,
+                w.and_,
+                *w.article,
+                *w.digits,
+                *w.teens,
+                *w.tens,
+                *w.parts,
+                *w.tenths,
+            }
         )
 
     def parse(self, tokens: Tokens) -> Values:
@@ -136,7 +146,7 @@ class SpokenNumbers:
         return _one(head + Decimal(tail) / 10)
 
     def _broken(self, tokens: Tokens) -> Values:
-        """ "half", "a quarter", "one and a half", "four tenths". """
+        """ "half", "a quarter", "one and a half", "four tenths"."""
         w = self._words
         if tokens[-1] in w.tenths and len(tokens) == 2 and w.digits.get(tokens[0], 0):
             return _one(Decimal(w.digits[tokens[0]]) / 10)

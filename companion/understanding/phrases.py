@@ -49,9 +49,7 @@ def _some(phrases: list[str], how_many: int) -> list[str]:
     return phrases[:: max(1, len(phrases) // how_many)]
 
 
-def _at_terminals(
-    expected: Expectation, words: Vocabulary, values: list[str]
-) -> Iterator[str]:
+def _at_terminals(expected: Expectation, words: Vocabulary, values: list[str]) -> Iterator[str]:
     """Each terminal's names in front of a sample of values, alone and against common."""
     sample = _some(values, 40)
     for terminal, extra in expected.terminals.items():

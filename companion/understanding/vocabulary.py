@@ -142,11 +142,24 @@ class Vocabulary(_Table):
         """Every canonical word that a phrase list can hold."""
         numbers = self.numbers
         phrases: list[str] = [
-            *numbers.point, numbers.hundred, *numbers.scales, numbers.and_, *numbers.article,
-            *numbers.digits, *numbers.teens, *numbers.tens, *numbers.parts, *numbers.tenths,
-            *self.units, *self.readings.over_limit, *self.readings.dead_short,
-            *self.pairs.between, *self.pairs.on, *self.correction.before,
-            *self.fillers.front, *self.decoys.words,
+            *numbers.point,
+            numbers.hundred,
+            *numbers.scales,
+            numbers.and_,
+            *numbers.article,
+            *numbers.digits,
+            *numbers.teens,
+            *numbers.tens,
+            *numbers.parts,
+            *numbers.tenths,
+            *self.units,
+            *self.readings.over_limit,
+            *self.readings.dead_short,
+            *self.pairs.between,
+            *self.pairs.on,
+            *self.correction.before,
+            *self.fillers.front,
+            *self.decoys.words,
         ]
         for table in (self.terminals, self.answers, self.commands):
             phrases += [said for all_ in table.values() for said in all_]

@@ -18,7 +18,10 @@ VOCABULARY = load_vocabulary(folder("dialogs"))
 HEAR = Interpreter(VOCABULARY, {"usual": 0.5, "safety": 0.8})
 
 OHMS = Expectation(
-    step="ohms", quantity="resistance", most_si=50e6, over_limit=True,
+    step="ohms",
+    quantity="resistance",
+    most_si=50e6,
+    over_limit=True,
     terminals={"Y": ("cooling",), "Y2": (), "W": ("heat",), "W1": (), "G": ("fan",), "O": ()},
 )
 VOLTS = Expectation(step="supply", quantity="voltage", most_si=600.0)
