@@ -93,7 +93,7 @@ class Call:
             AudioError: the source of sound failed.
         """
         while self._turns.concluded is None:
-            utterance = self._ears.listen(self._turns.phrases())
+            utterance = self._ears.listen(self._turns.phrases(), self._turns.settled)
             if utterance is None:
                 break
             understood = self._turns.understand(utterance)

@@ -103,6 +103,10 @@ class Turns:
         """What can be said now."""
         return phrases_for(self._conversation.expectation(), self._vocabulary)
 
+    def settled(self, text: str) -> bool:
+        """Whether words heard so far mean something that no more words can change."""
+        return self._interpreter.settled(text, self._conversation.expectation())
+
     def begin(self) -> list[Message]:
         """What follows from opening the call."""
         return self._walk.begin(self._opened.profile)

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from companion.messages import Utterance
 
 
+Settled = Callable[[str], bool]
+
+
+def never(text: str) -> bool:
+    """Always wait for the end of speech."""
+    return False
+
+
 class Ears(Protocol):
     """Anything that waits for the technician and gives back words."""
 
-    def listen(self, phrases: Sequence[str]) -> Utterance | None:
+    def listen(self, phrases: Sequence[str], settled: Settled = never) -> Utterance | None:
         """Wait for the next utterance.
 
         Args:
             phrases: what can be said at this step, lower case, words separated by spaces.
+            settled: tells of words heard so far whether nothing can follow them, so
+                that there is no need to wait for more.
 
         Returns:
             The words, or None when the source has ended for good.

@@ -10,12 +10,14 @@ import soundfile
 from pydantic import BaseModel
 
 from companion.errors import AudioError
+from companion.hearing.ears import Settled, never
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.messages import HeardWord, Utterance
 
 _REHEARD_S = 0.2
 _CLIP_MARGIN_S = 0.3
+_STEADY_S = 0.24
 
 
 class _Word(BaseModel):
@@ -30,6 +32,12 @@ class _Result(BaseModel):
 
     text: str = ""
     result: list[_Word] = []
+
+
+class _Partial(BaseModel):
+    """vosk's JSON before the end of an utterance."""
+
+    partial: str = ""
 
 
 class _Heard:
@@ -71,6 +79,21 @@ class _Heard:
         return Block(self.source_s((self._gone + begin) / RATE), sound[begin:])
 
 
+class _Steady:
+    """Whether words that nothing can follow have stood unchanged long enough."""
+
+    def __init__(self, settled: Settled) -> None:
+        self._settled = settled
+        self._text, self._steady_s = "", 0.0
+
+    def __call__(self, partial: str, block_s: float) -> bool:
+        """Take the recogniser's words so far, and how much sound brought no others."""
+        text = _Partial.model_validate_json(partial).partial
+        self._steady_s = self._steady_s + block_s if text == self._text else 0.0
+        self._text = text
+        return bool(text) and self._steady_s >= _STEADY_S and self._settled(text)
+
+
 def _keep(path: Path, sound: Samples) -> None:
     try:
         soundfile.write(path, sound, RATE)
@@ -104,22 +127,24 @@ class SpokenEars:
             taken = [p.stem.rpartition("-")[2] for p in clips.glob("utterance-*.flac")]
             self._count = max((int(number) for number in taken if number.isdecimal()), default=0)
 
-    def listen(self, phrases: Sequence[str]) -> Utterance | None:
+    def listen(self, phrases: Sequence[str], settled: Settled = never) -> Utterance | None:
         """The next utterance with words in it; ``[unk]`` stands for words off the list.
 
-        Word times are in seconds from the start of the source.
+        Word times are in seconds from the start of the source. Words that nothing can
+        follow end the utterance once they have stood unchanged for a moment.
 
         Raises:
             AudioError: the source failed, or a clip can't be written.
             ModelError: the model can hear none of the phrases.
         """
         ear = self._recogniser.build(phrases)
-        heard = _Heard()
+        heard, steady = _Heard(), _Steady(settled)
         while (block := self._next()) is not None:
             heard.blocks.append(block)
-            if not ear.AcceptWaveform(block.samples.tobytes()):
+            ended = ear.AcceptWaveform(block.samples.tobytes())
+            if not ended and not steady(ear.PartialResult(), len(block.samples) / RATE):
                 continue
-            result = _Result.model_validate_json(ear.Result())
+            result = _Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
             if result.result:
                 self._again = heard.tail(result.result[-1].end)
                 return self._utterance(result, heard)

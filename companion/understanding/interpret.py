@@ -56,6 +56,25 @@ class Interpreter:
             return NotUnderstood(heard=said, reason="unsure")
         return self._meaning(tokens, expected, said)
 
+    def settled(self, text: str, expected: Expectation) -> bool:
+        """Whether words mean something that no further word is likely to change.
+
+        A number is open until its unit is said; "no" may go on to a correction.
+        """
+        meaning = self.interpret(Utterance(text=text, source="typed"), expected)
+        match meaning:
+            case Answer(name=name):
+                return name != "no"
+            case Reading(over_limit=True):
+                return True
+            case Reading():
+                tokens = self._vocabulary.tokens(text)
+                units = self._vocabulary.unit_tokens
+                return any(tokens[-len(unit) :] == unit for unit in units)
+            case Command(name=name):
+                return name == "stop"
+        return False
+
     def _meaning(self, tokens: Tokens, expected: Expectation, said: str) -> Understood:
         words = self._vocabulary
         meanings = self._values.meanings(tokens, expected, said)

@@ -50,6 +50,27 @@ def test_each_turn_takes_one_utterance_off_the_tape(
         assert utterance.least_confidence is not None
 
 
+def test_words_that_nothing_can_follow_are_not_waited_on(
+    recogniser: Recogniser, technician: Say, tmp_path: Path
+) -> None:
+    """The same tape, heard with and without knowing that the reading is whole."""
+
+    def heard_until(settled: Callable[[str], bool]) -> float:
+        said = technician("zero point five ohms")
+        source = tape(tmp_path / "call.wav", quiet(0.5), said, quiet(3.0))
+        utterance = SpokenEars(recogniser, source).listen(ANSWERS, settled)
+        assert utterance is not None
+        assert utterance.text == "zero point five ohms"
+        after = source.read()
+        assert after is not None
+        return after.start_s
+
+    patient = heard_until(lambda text: False)
+    early = heard_until(lambda text: text.endswith("ohms"))
+    assert early <= patient - 0.15
+    assert heard_until(lambda text: text == "zero") == patient  # it was not left at that
+
+
 def test_the_tape_stands_still_while_nobody_listens(
     recogniser: Recogniser, technician: Say, tmp_path: Path
 ) -> None:

@@ -231,3 +231,24 @@ def test_dictation_takes_words_as_they_come_but_not_stop():
         name="note", said="[unk] wire [unk] roof"
     )
     assert hear("stop", dictating).name == "stop"
+
+
+@pytest.mark.parametrize(
+    ("said", "expected", "settled"),
+    [
+        ("zero point five ohms", OHMS, True),
+        ("zero point five", OHMS, False),  # "zero point five two"
+        ("twenty", VOLTS, False),
+        ("twenty seven volts", VOLTS, True),
+        ("zero point", OHMS, False),
+        ("o l", OHMS, True),
+        ("holds", TRIP, True),
+        ("yes", OHMS.model_copy(update={"answers": ("yes", "no")}), True),
+        ("no", OHMS.model_copy(update={"answers": ("yes", "no")}), False),  # "no, point five"
+        ("stop", OHMS, True),
+        ("note", OHMS, False),
+        ("banana", OHMS, False),
+    ],
+)
+def test_when_there_is_no_need_to_wait_for_more(said, expected, settled):
+    assert HEAR.settled(said, expected) is settled
