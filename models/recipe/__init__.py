@@ -1,0 +1,1 @@
+"""How the shipped speech model is made: texts, voices, training, graph, folder."""

@@ -1,0 +1,151 @@
+"""The decoding graphs: every word's phones as a loop (HCLr.fst), and a flat word model (Gr.fst).
+ The word loop needs no context and no determinisation: one branch per pronunciation, the word's
+label on its first arc, silence allowed between words. Speech outside the vocabulary has two ways to
+be matched, both labelled [unk]: as one of a few thousand everyday words ("filler" words, none of
+them sounding much like the vocabulary), or as any row of phones. Both cost more than a word of the
+vocabulary, so that they win only where no word fits.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from models.recipe import topology
+from models.recipe.lexicon import PHONES, UNKNOWN, Lexicon
+
+EPSILON = "<eps>"
+DISAMBIGUATION = "#0"
+_SILENCE_COST = -math.log(0.5)
+_START, _LOOP = 0, 1
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Negative log weights. A word's cost keeps short words from being inserted."""
+
+    word: float = 4.0
+    filler: float = 7.0
+    """A filler word."""
+    unknown: float = 4.0
+    """Any row of phones, once."""
+    unknown_phone: float = 4.0
+    """Any row of phones, for each phone."""
+    unknown_minimum: int = 3
+    """Fewest phones in a row; two at least."""
+
+
+@dataclass
+class _Arcs:
+    """A transducer under construction, as text lines for the compiler."""
+
+    lines: list[str] = field(default_factory=list)
+    states: int = 2
+
+    def state(self) -> int:
+        self.states += 1
+        return self.states - 1
+
+    def add(
+        self, source: int, target: int, sound: int = 0, word: int = 0, cost: float = 0.0
+    ) -> None:
+        self.lines.append(f"{source} {target} {sound} {word} {cost:.5g}")
+
+    def phone(self, source: int, number: int, word: int = 0, cost: float = 0.0) -> int:
+        """Adds a phone after a state: its first frame, then any number of further frames."""
+        target = self.state()
+        self.add(source, target, topology.first_transition(number), word, cost)
+        self.add(target, target, topology.further_transition(number))
+        return target
+
+    def to_loop(self, source: int) -> None:
+        """Back to where words begin, with or without silence."""
+        self.add(source, _LOOP, cost=_SILENCE_COST)
+        quiet = self.phone(source, topology.NAMES.index(topology.SILENCE), cost=_SILENCE_COST)
+        self.add(quiet, _LOOP)
+
+
+def word_numbers(lexicon: Lexicon) -> dict[str, int]:
+    """Number of every symbol: epsilon is 0, then the words in order with the unknown word, then the
+    marker."""
+    return {
+        name: number
+        for number, name in enumerate((EPSILON, *sorted({*lexicon, UNKNOWN}), DISAMBIGUATION))
+    }
+
+
+def word_loop(lexicon: Lexicon, fillers: Lexicon, costs: Costs) -> str:
+    """Text form of the word loop: source, target, transition identifier, word, cost."""
+    numbers = word_numbers(lexicon)
+    arcs = _Arcs()
+    arcs.to_loop(_START)
+    for word in sorted(lexicon):
+        for sounds in lexicon[word]:
+            _add_word(arcs, sounds, numbers[word], costs.word)
+    for word in sorted(fillers):
+        for sounds in fillers[word]:
+            _add_word(arcs, sounds, numbers[UNKNOWN], costs.filler)
+    _add_unknown(arcs, numbers[UNKNOWN], costs)
+    return "\n".join(arcs.lines) + f"\n{_LOOP} 0\n"
+
+
+def _add_word(arcs: _Arcs, sounds: Sequence[str], word: int, cost: float) -> None:
+    state = _LOOP
+    for at, phone in enumerate(topology.in_word(sounds)):
+        state = arcs.phone(state, phone, 0 if at else word, 0.0 if at else cost)
+    arcs.to_loop(state)
+
+
+def _add_unknown(arcs: _Arcs, word: int, costs: Costs) -> None:
+    entry = arcs.state()
+    arcs.add(_LOOP, entry, word=word, cost=costs.unknown)
+    state = _any_phone(arcs, entry, "B", costs)
+    for _ in range(costs.unknown_minimum - 2):
+        state = _any_phone(arcs, state, "I", costs)
+    again = _any_phone(arcs, state, "I", costs)
+    arcs.add(again, state)
+    arcs.to_loop(_any_phone(arcs, state, "E", costs))
+
+
+def _any_phone(arcs: _Arcs, source: int, place: str, costs: Costs) -> int:
+    """Any one phone between two states."""
+    target = arcs.state()
+    for phone in PHONES:
+        number = topology.NAMES.index(f"{phone}_{place}")
+        arcs.add(arcs.phone(source, number, cost=costs.unknown_phone), target)
+    return target
+
+
+def flat_words(lexicon: Lexicon) -> str:
+    """Text form of a word model that likes every word equally; used when no phrase list is
+    given."""
+    numbers = word_numbers(lexicon)
+    spoken = [numbers[word] for word in sorted({*lexicon, UNKNOWN})]
+    cost = math.log(len(spoken) + 1)
+    return "".join(f"0 0 {word} {word} {cost:.5g}\n" for word in spoken) + f"0 {cost:.5g}\n"
+
+
+def write(folder: Path, lexicon: Lexicon, fillers: Lexicon, costs: Costs) -> None:
+    """Writes the graph folder of a model. Raises OSError."""
+    import kaldifst  # type: ignore[import-untyped]
+
+    (folder / "phones").mkdir(parents=True, exist_ok=True)
+    loop = kaldifst.compile(word_loop(lexicon, fillers, costs), acceptor=False)
+    kaldifst.arcsort(loop, sort_type="olabel")
+    loop.write(str(folder / "HCLr.fst"))
+    words = kaldifst.compile(flat_words(lexicon), acceptor=False)
+    kaldifst.arcsort(words, sort_type="ilabel")
+    words.write(str(folder / "Gr.fst"))
+    _write_table(
+        folder / "words.txt", [f"{word} {number}" for word, number in word_numbers(lexicon).items()]
+    )
+    (folder / "phones.txt").write_text(topology.phone_table(), "utf-8")
+    (folder / "phones" / "word_boundary.int").write_text(topology.boundary_table(), "utf-8")
+    # The recogniser wants at least one; no arc uses this number.
+    _write_table(folder / "disambig_tid.int", [str(2 * topology.COUNT + 1)])
+
+
+def _write_table(path: Path, lines: Sequence[str]) -> None:
+    path.write_text("".join(f"{line}\n" for line in lines), "utf-8")
