@@ -30,8 +30,8 @@ class Search:
     max_active: int = 3000
     after_good_end: float = 0.5
     """The words so far end where a phrase may end, and the decoder is sure of it."""
-    after_fair_end: float = 0.75
-    after_any_end: float = 1.0
+    after_fair_end: float = 0.5
+    after_any_end: float = 0.6
     before_speech: float = 6.0
     """Nothing was said yet."""
 

@@ -40,7 +40,7 @@ FROZEN_VALVE = [
 
 CALLS = {
     TOP / "dialogs/demo/wasp_nest.flac": ("am_michael", WASP_NEST),
-    HERE / "frozen_valve.flac": ("bf_emma", FROZEN_VALVE),
+    HERE / "frozen_valve.flac": ("am_michael", FROZEN_VALVE),
 }
 
 
