@@ -86,7 +86,7 @@ def test_no_word_is_put_into_noise(model: vosk.Model, kind: str, step: str) -> N
 
 
 def test_an_utterance_ends_soon_after_its_last_word(model: vosk.Model) -> None:
-    """The reading is final within 0.8 s of quiet, without asking for the final result."""
+    """The reading is final within a second of quiet, without asking for the final result."""
     sound = samples_of("twenty-eight-volts.flac")
     quiet = np.random.default_rng(2).normal(0, 8, RATE).round().astype(np.int16)
     recogniser = vosk.KaldiRecognizer(model, RATE, json.dumps(LISTS["reading"]))
@@ -95,7 +95,7 @@ def test_an_utterance_ends_soon_after_its_last_word(model: vosk.Model) -> None:
     for at in range(0, len(whole), block):
         if recogniser.AcceptWaveform(whole[at : at + block].tobytes()):
             said = len(sound) - RATE // 2 - RATE // 5  # where the speech itself stops, about
-            assert at + block - said <= 0.8 * RATE
+            assert at + block - said <= 1.0 * RATE
             assert json.loads(recogniser.Result())["text"] == "twenty eight volts"
             return
     pytest.fail("the recogniser never found the end")
