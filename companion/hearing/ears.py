@@ -7,7 +7,6 @@ from typing import Protocol
 
 from companion.messages import Utterance
 
-
 Settled = Callable[[str], bool]
 
 
