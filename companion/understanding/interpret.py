@@ -64,7 +64,7 @@ class Interpreter:
         meaning = self.interpret(Utterance(text=text, source="typed"), expected)
         match meaning:
             case Answer(name=name):
-                return name != "no"
+                return name != "no" and not self._goes_on(text, expected)
             case Reading(over_limit=True):
                 return True
             case Reading():
@@ -74,6 +74,14 @@ class Interpreter:
             case Command(name=name):
                 return name == "stop"
         return False
+
+    def _goes_on(self, text: str, expected: Expectation) -> bool:
+        """Whether a longer answer begins with these words: "power off and locked out"."""
+        tokens = self._vocabulary.tokens(text)
+        longer = self._vocabulary.answers_to(
+            expected.answers, numeric=expected.quantity is not None
+        )
+        return any(said != tokens and said[: len(tokens)] == tokens for said in longer)
 
     def _meaning(self, tokens: Tokens, expected: Expectation, said: str) -> Understood:
         words = self._vocabulary

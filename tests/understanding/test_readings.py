@@ -243,6 +243,8 @@ def test_dictation_takes_words_as_they_come_but_not_stop():
         ("zero point", OHMS, False),
         ("o l", OHMS, True),
         ("holds", TRIP, True),
+        ("power off", TAG, False),  # "power off and locked out"
+        ("locked out", TAG, True),
         ("yes", OHMS.model_copy(update={"answers": ("yes", "no")}), True),
         ("no", OHMS.model_copy(update={"answers": ("yes", "no")}), False),  # "no, point five"
         ("stop", OHMS, True),
