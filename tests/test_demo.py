@@ -57,3 +57,25 @@ def test_the_demo_fails_on_another_call(tmp_path, capsys):
     assert status == 1
     ends = [e.message for e in read(call / JOURNAL).entries if isinstance(e.message, Concluded)]
     assert all(end.circuit != "Y" for end in ends)
+
+
+def test_the_other_call_reaches_its_own_end(tmp_path, capsys):
+    status = cli.main(["call", "--mute", "--calls", str(tmp_path), "--wav", str(OTHER_CALL)])
+    (call,) = tmp_path.iterdir()
+    assert status == 0, capsys.readouterr().out
+    assert read(call / JOURNAL).entries[-2].message == Concluded(
+        outcome="repaired", circuit="O", part="reversing valve coil", proved=True
+    )
+
+
+def test_the_demo_in_fan_noise_at_20_db(tmp_path, capsys):
+    """Broad-band noise over the whole recording, its power against that of the speech."""
+    speech, rate = soundfile.read(DEMO_AUDIO, dtype="float32")
+    rng = np.random.default_rng(7)
+    noise = np.convolve(rng.normal(0, 1, len(speech) + 31), np.hanning(32), "valid")
+    power = np.mean(speech[np.abs(speech) > 0.02] ** 2)
+    noise *= np.sqrt(power / np.mean(noise**2) / 100)
+    noisy = tmp_path / "noisy.wav"
+    soundfile.write(noisy, speech + noise.astype(np.float32), rate)
+    status, _ = demo(tmp_path / "calls", "--mute", "--audio", str(noisy))
+    assert status == 0, capsys.readouterr().out

@@ -62,8 +62,12 @@ def _at_terminals(expected: Expectation, words: Vocabulary, values: list[str]) -
 def _numbers(words: Vocabulary, quantity: Quantity) -> Iterator[str]:
     """Number phrases with and without unit, covering every pair of words in a number."""
     n = words.numbers
-    units = words.units_of(quantity)
-    usual = units[1]  # the plural of the unit without a prefix
+    all_units = words.units_of(quantity)
+    usual = all_units[1]  # the plural of the unit without a prefix
+    # "volt" beside "volts" makes the recogniser unsure of both, and is said of one alone;
+    # only a fuse is "three amp".
+    single = {unit for unit in all_units if f"{unit}s" in all_units and quantity != "current"}
+    units = [unit for unit in all_units if unit not in single]
     digits, teens, tens = list(n.digits), list(n.teens), list(n.tens)
     point = n.point[0]
 
@@ -75,6 +79,7 @@ def _numbers(words: Vocabulary, quantity: Quantity) -> Iterator[str]:
         yield from (f"{word} {each}" for each in units)
         yield from (f"{n.hundred} {word}", f"{n.hundred} {n.and_} {word}")
         yield from (f"{scale} {word}" for scale in n.scales)
+    yield from (f"{one} {unit}" for one in ("one", *n.article) for unit in all_units)
     for size in (n.hundred, *n.scales):
         yield from (f"{digit} {size} {usual}" for digit in digits)
         yield from (f"{teen} {size} {usual}" for teen in teens)
@@ -97,4 +102,4 @@ def _numbers(words: Vocabulary, quantity: Quantity) -> Iterator[str]:
         yield from (f"{ten} {digit}" for digit in digits)
         yield from (f"{ten} {digit} {point} {digit} {usual}" for digit in digits)
     for part in n.parts:
-        yield from (f"{part} an {usual}", f"a {part} {usual}", f"{part} {usual}")
+        yield from (f"{part} an {all_units[0]}", f"a {part} {usual}", f"{part} {usual}")

@@ -1,5 +1,6 @@
 """The acoustic model as data, and as the file am/final.mdl that the recogniser loads.
- A model is a row of layers. A layer joins frames at its offsets, applies an affine map and a
+
+A model is a row of layers. A layer joins frames at its offsets, applies an affine map and a
 rectifier, and may add its input to its output (a residual layer); the last layer is affine only,
 followed by log-softmax over the classes.
 """

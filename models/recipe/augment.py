@@ -1,6 +1,7 @@
 """Turns clean synthetic speech into what a microphone on a job hears. Works on whole batches,
 mostly on a GPU.
- Samples in and out are float, shape (batch, time); full scale is 1 until `to_microphone` returns
+
+Samples in and out are float, shape (batch, time); full scale is 1 until `to_microphone` returns
 16-bit scale. Every choice is drawn anew for each utterance from the batch's generator.
 """
 

@@ -1,7 +1,8 @@
 """Builds the model folder that the recogniser loads.
- `python -m models.recipe.build WEIGHTS --out OUT` builds it from training's result. `python -m
-models.recipe.build --add-words` rebuilds only the graph of models/field-en from models/lexicon.txt:
-that is all a new word needs, as long as it is made of English sounds.
+
+`python -m models.recipe.build WEIGHTS --out OUT` builds it from training's result.
+`python -m models.recipe.build --add-words` rebuilds only the graph of models/field-en from
+models/lexicon.txt: all that a new word needs, as long as it is made of English sounds.
 """
 
 from __future__ import annotations
@@ -14,24 +15,18 @@ from models.recipe.graph import Costs
 from models.recipe.lexicon import Lexicon
 
 SHIPPED = lexicon.DEFAULT_PATH.with_name("field-en")
-FILLERS = lexicon.DEFAULT_PATH.with_name("fillers.txt")
 PRIOR_SCALE = 0.5
 """Share of the classes' log prior that training divides by and the builder folds back in."""
 
 
 def build(
-    model: acoustic.Model,
-    words: Lexicon,
-    fillers: Lexicon,
-    out: Path,
-    costs: Costs,
-    search: conf.Search,
+    model: acoustic.Model, words: Lexicon, out: Path, costs: Costs, search: conf.Search
 ) -> None:
     """Writes a whole model folder: am, conf, graph. Raises OSError."""
     (out / "am").mkdir(parents=True, exist_ok=True)
     (out / "am" / "final.mdl").write_bytes(acoustic.to_bytes(model))
     conf.write(out / "conf", search)
-    graph.write(out / "graph", words, fillers, costs)
+    graph.write(out / "graph", words, costs)
 
 
 def main() -> None:
@@ -42,18 +37,12 @@ def main() -> None:
     parser.add_argument("--lexicon", type=Path, default=lexicon.DEFAULT_PATH)
     parser.add_argument("--add-words", action="store_true", help="rebuild only the graph")
     args = parser.parse_args()
-    words, fillers = lexicon.load(args.lexicon), lexicon.load(FILLERS)
+    words = lexicon.load(args.lexicon)
     if args.add_words:
-        graph.write(args.out / "graph", words, fillers, Costs())
+        graph.write(args.out / "graph", words, Costs())
     elif args.weights:
-        build(
-            weights.load(args.weights, PRIOR_SCALE),
-            words,
-            fillers,
-            args.out,
-            Costs(),
-            conf.Search(),
-        )
+        model = weights.load(args.weights, PRIOR_SCALE)
+        build(model, words, args.out, Costs(), conf.Search())
     else:
         parser.error("either WEIGHTS or --add-words is needed")
     print(f"{args.out}: {len(words)} words")

@@ -25,7 +25,8 @@ class Search:
 
     acoustic_scale: float = 0.5
     beam: float = 10.0
-    lattice_beam: float = 2.0
+    lattice_beam: float = 6.0
+    """Wide, because word confidence is the share of the paths kept in the lattice."""
     min_active: int = 200
     max_active: int = 3000
     after_good_end: float = 0.5

@@ -1,6 +1,7 @@
 """Measures a model folder on recordings: `python -m models.recipe.evaluate FOLDER --model
 models/field-en`.
- FOLDER holds manifest.tsv (file, transcript, kind, ... tab-separated) and the recordings. Printed
+
+FOLDER holds manifest.tsv (file, transcript, kind, ... tab-separated) and the recordings. Printed
 for each phrase list: how many clips whose words are all in the list were recognised exactly, and
 how many of the out-of-vocabulary clips (kind "oov") came out as words of the list; then load time,
 real-time factor and memory. --noise adds white-to-brown noise at a signal-to-noise ratio in dB, the

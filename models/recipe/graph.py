@@ -1,9 +1,9 @@
 """The decoding graphs: every word's phones as a loop (HCLr.fst), and a flat word model (Gr.fst).
- The word loop needs no context and no determinisation: one branch per pronunciation, the word's
-label on its first arc, silence allowed between words. Speech outside the vocabulary has two ways to
-be matched, both labelled [unk]: as one of a few thousand everyday words ("filler" words, none of
-them sounding much like the vocabulary), or as any row of phones. Both cost more than a word of the
-vocabulary, so that they win only where no word fits.
+
+The word loop needs no context and no determinisation: one branch per pronunciation, the word's
+label on its first arc, silence allowed between words. Speech outside the vocabulary ([unk]) is
+matched by any row of phones. Each of its phones costs something, so that it wins only where no word
+fits: the price of a phone trades wrong words against words turned away.
 """
 
 from __future__ import annotations
@@ -26,9 +26,7 @@ _START, _LOOP = 0, 1
 class Costs:
     """Negative log weights. A word's cost keeps short words from being inserted."""
 
-    word: float = 4.0
-    filler: float = 7.0
-    """A filler word."""
+    word: float = 3.5
     unknown: float = 4.0
     """Any row of phones, once."""
     unknown_phone: float = 4.0
@@ -76,7 +74,7 @@ def word_numbers(lexicon: Lexicon) -> dict[str, int]:
     }
 
 
-def word_loop(lexicon: Lexicon, fillers: Lexicon, costs: Costs) -> str:
+def word_loop(lexicon: Lexicon, costs: Costs) -> str:
     """Text form of the word loop: source, target, transition identifier, word, cost."""
     numbers = word_numbers(lexicon)
     arcs = _Arcs()
@@ -84,9 +82,6 @@ def word_loop(lexicon: Lexicon, fillers: Lexicon, costs: Costs) -> str:
     for word in sorted(lexicon):
         for sounds in lexicon[word]:
             _add_word(arcs, sounds, numbers[word], costs.word)
-    for word in sorted(fillers):
-        for sounds in fillers[word]:
-            _add_word(arcs, sounds, numbers[UNKNOWN], costs.filler)
     _add_unknown(arcs, numbers[UNKNOWN], costs)
     return "\n".join(arcs.lines) + f"\n{_LOOP} 0\n"
 
@@ -127,12 +122,12 @@ def flat_words(lexicon: Lexicon) -> str:
     return "".join(f"0 0 {word} {word} {cost:.5g}\n" for word in spoken) + f"0 {cost:.5g}\n"
 
 
-def write(folder: Path, lexicon: Lexicon, fillers: Lexicon, costs: Costs) -> None:
+def write(folder: Path, lexicon: Lexicon, costs: Costs) -> None:
     """Writes the graph folder of a model. Raises OSError."""
     import kaldifst  # type: ignore[import-untyped]
 
     (folder / "phones").mkdir(parents=True, exist_ok=True)
-    loop = kaldifst.compile(word_loop(lexicon, fillers, costs), acceptor=False)
+    loop = kaldifst.compile(word_loop(lexicon, costs), acceptor=False)
     kaldifst.arcsort(loop, sort_type="olabel")
     loop.write(str(folder / "HCLr.fst"))
     words = kaldifst.compile(flat_words(lexicon), acceptor=False)

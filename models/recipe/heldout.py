@@ -1,6 +1,7 @@
 """Speaks the test set with voices that training never heard: `python -m models.recipe.heldout OUT
 --voices FOLDER`.
- OUT gets FLAC clips and manifest.tsv (file, transcript, speaker, kind, seconds). Kinds: reading,
+
+OUT gets FLAC clips and manifest.tsv (file, transcript, speaker, kind, seconds). Kinds: reading,
 terminal, phrase, word, and oov for everyday speech that the companion must not take for its own
 words.
 """

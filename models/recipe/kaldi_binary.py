@@ -1,5 +1,6 @@
 """Kaldi's binary stream: tokens, numbers, vectors, matrices, written and read back.
- The layout follows Kaldi's own documentation of its input and output ("Kaldi I/O mechanisms"): a
+
+The layout follows Kaldi's own documentation of its input and output ("Kaldi I/O mechanisms"): a
 file opens with a zero byte and "B"; a token is text closed by a space; a number is a size byte and
 its little-endian bytes; a float matrix is the token "FM", two numbers and the rows; a 16-bit matrix
 is the token "CM2" and a header of two floats and two ints. Malformed input raises ValueError.

@@ -1,6 +1,7 @@
 """The pronunciation lexicon: one word a line with its sounds in ARPAbet; several lines are several
 ways to say it.
- `python -m models.recipe.lexicon WORD ...` prints candidate lines for new words, from the
+
+`python -m models.recipe.lexicon WORD ...` prints candidate lines for new words, from the
 dictionary that the pocketsphinx package carries; choose, and append them to models/lexicon.txt.
 """
 

@@ -1,6 +1,7 @@
 """The training criterion: minus the log of the sum over all paths of the utterance's phones, per
 frame.
- Paths follow the decoder's topology: a phone gives its first-frame class once and its further-frame
+
+Paths follow the decoder's topology: a phone gives its first-frame class once and its further-frame
 class any number of times; silence between words may be left out. Class scores are divided by a
 power of the classes' running prior before the sum, or else the network learns to end every phone
 after a frame or two and to fill up with silence.

@@ -1,6 +1,7 @@
 """Packs shards of training speech for the trip to the training machine: `python -m
 models.recipe.pack SHARDS OUT`.
- Each shard becomes one Opus file (about 24 kbit/s); labels.json lists, for every utterance, its
+
+Each shard becomes one Opus file (about 24 kbit/s); labels.json lists, for every utterance, its
 shard, first and last sample and the sounds of its words. Words of the lexicon take the lexicon's
 own pronunciation where it differs from what the voice was asked for only in a reduced vowel, so
 that training and decoding agree.

@@ -1,6 +1,7 @@
 """Speaks texts with a test voice: `python -m models.recipe.say --voice am_michael --out call.flac
 "R" "two forty"`.
- Each text is followed by very quiet room noise, and all are joined in one mono 16 kHz FLAC file.
+
+Each text is followed by very quiet room noise, and all are joined in one mono 16 kHz FLAC file.
 Useful for a demonstration call and for test clips; the default voice was never used in training.
 Single capital letters in the text are spelled; everything else is read as words.
 """

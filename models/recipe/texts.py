@@ -1,5 +1,6 @@
 """Writes what the synthetic technicians say: readings, terminals, answers, commands, chatter.
- An utterance is a list of tokens with pauses. A token in capitals is the name of a letter ("Y" is
+
+An utterance is a list of tokens with pauses. A token in capitals is the name of a letter ("Y" is
 said "wye"); every other token is an ordinary word. The mixture follows what an earlier model
 misheard: "two", "nine", "fifty", "oh", "point", the terminal letters, numbers of every form, and
 words drawn from everyday English that must be rejected.

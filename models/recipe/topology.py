@@ -1,6 +1,7 @@
 """Phones, their output classes and transition identifiers, shared by training, acoustic model and
 graph.
- Each phone has one emitting state with two classes: one for its first frame, one for every further
+
+Each phone has one emitting state with two classes: one for its first frame, one for every further
 frame. Phones are numbered apart by their place in a word (beginning, end, inside, alone), because
 the recogniser finds word boundaries that way; the four share their classes.
 """

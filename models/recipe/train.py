@@ -1,6 +1,7 @@
 """Trains the acoustic network: `python -m models.recipe.train PACK... --watch PACK --out OUT
 --minutes 9` (PyTorch, GPU or CPU).
- PACK is a folder made by pack.py. OUT gets weights.npz after every few passes, and curve.csv: pass,
+
+PACK is a folder made by pack.py. OUT gets weights.npz after every few passes, and curve.csv: pass,
 seconds, learning rate, training loss, loss on unseen texts in training voices, loss on held-out
 voices (watched, not chosen by).
 """

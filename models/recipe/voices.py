@@ -1,5 +1,6 @@
 """The synthetic voices: a neural many-voice set with blends, and a minority of other engines.
- Two neural voices are never used for training, alone or in blends: they are the test and
+
+Two neural voices are never used for training, alone or in blends: they are the test and
 demonstration voices. All audio leaves here as mono float32 in -1..1 at RATE samples a second.
 """
 

@@ -20,7 +20,6 @@ SMALL: Lexicon = {
     "o": (("OW",),),
     "zero": (("Z", "IH", "R", "OW"), ("Z", "IY", "R", "OW")),
 }
-FILLER: Lexicon = {"garden": (("G", "AA", "R", "D", "AH", "N"),)}
 
 
 def arcs_of(text: str) -> Arcs:
@@ -53,21 +52,14 @@ def words_along(arcs: Arcs, phones: list[int], word: int) -> bool:
 def test_every_word_of_the_lexicon_has_a_path_for_each_pronunciation() -> None:
     words = lexicon.load()
     numbers = graph.word_numbers(words)
-    arcs = arcs_of(graph.word_loop(words, {}, Costs()))
+    arcs = arcs_of(graph.word_loop(words, Costs()))
     for word, ways in words.items():
         for sounds in ways:
             assert words_along(arcs, topology.in_word(sounds), numbers[word]), word
 
 
-def test_a_filler_word_is_heard_as_unknown() -> None:
-    arcs = arcs_of(graph.word_loop(SMALL, FILLER, Costs()))
-    numbers = graph.word_numbers(SMALL)
-    assert words_along(arcs, topology.in_word(FILLER["garden"][0]), numbers[UNKNOWN])
-    assert "garden" not in numbers
-
-
 def test_a_word_that_is_not_there_has_no_path() -> None:
-    arcs = arcs_of(graph.word_loop(SMALL, {}, Costs()))
+    arcs = arcs_of(graph.word_loop(SMALL, Costs()))
     assert not words_along(
         arcs, topology.in_word(("V", "OW", "L", "T")), graph.word_numbers(SMALL)["ohms"]
     )
@@ -75,7 +67,7 @@ def test_a_word_that_is_not_there_has_no_path() -> None:
 
 @pytest.mark.parametrize("minimum", [2, 3, 5])
 def test_unknown_speech_needs_its_minimum_of_phones(minimum: int) -> None:
-    arcs = arcs_of(graph.word_loop(SMALL, {}, Costs(unknown_minimum=minimum)))
+    arcs = arcs_of(graph.word_loop(SMALL, Costs(unknown_minimum=minimum)))
     entry = next(
         target for target, _, word in arcs[LOOP] if word == graph.word_numbers(SMALL)[UNKNOWN]
     )

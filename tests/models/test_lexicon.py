@@ -60,9 +60,3 @@ def test_several_lines_are_several_pronunciations_and_comments_are_skipped() -> 
 def test_a_faulty_line_is_named(text: str, fault: str) -> None:
     with pytest.raises(ValueError, match=fault):
         lexicon.parse(text)
-
-
-def test_filler_words_are_none_of_the_vocabulary() -> None:
-    fillers = lexicon.load(lexicon.DEFAULT_PATH.with_name("fillers.txt"))
-    assert len(fillers) > 500
-    assert not set(fillers) & set(lexicon.load())
