@@ -112,7 +112,7 @@ class SpokenVoice:
     """
 
     def __init__(
-        self, folder: Path, rate: int = 165, engine: EngineName = "any", limit_s: float = 5.0
+        self, folder: Path, rate: int = 165, engine: EngineName = "any", limit_s: float = 3.0
     ) -> None:
         folder = folder.absolute()
         self._folder, self._rate, self._engine, self._limit_s = folder, rate, engine, limit_s
@@ -151,14 +151,20 @@ class SpokenVoice:
     def say(self, text: str) -> Path | None:
         """The WAV file of ``text``, whole and closed; None for text without words.
 
-        A child that died since the last prompt is replaced; one that hangs is
-        ended, and the next call starts another.
+        An engine that fails, dies or hangs is ended, and a fresh one tries once more:
+        pyttsx3 now and then reports success and has written nothing.
 
         Raises:
-            VoiceError: this prompt could not be spoken.
+            VoiceError: this prompt could not be spoken, by a fresh engine either.
         """
         if not text.strip():
             return None
+        try:
+            return self._spoken(text)
+        except VoiceError:
+            return self._spoken(text)
+
+    def _spoken(self, text: str) -> Path:
         if self._child is None or not self._child.alive:
             self.close()
             self._child = self._started()
