@@ -1,1 +1,1 @@
-"""The physics of the control circuit."""
+"""The physics of the control circuit: copper, sources, fuses, coils, and networks of them."""
