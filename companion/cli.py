@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
+from companion.diagnosis.commands import add_commands
 from companion.errors import CompanionError
 
 EXIT_UNFINISHED = 2
@@ -38,6 +39,15 @@ _DEMO = """\
 Play an invented call: the technician's side is a recording, recognised for real. Prints
 the dialogue and leaves journal, replies and record in a folder under --calls. Exit
 status 0 only if the call reaches the circuit and the part that the scenario hides.
+"""
+
+
+_RECKON = """\
+The companion's own arithmetic, by hand: each answer comes with its unit, its interval and
+where the numbers are from. For one, how far out a short is that reads 0.9 ohms, with
+leads of 0.2, on 100 feet of 18 AWG:
+
+    companion reckon distance 0.9 --leads 0.2 --feet 100
 """
 
 
@@ -107,6 +117,13 @@ def _parser() -> argparse.ArgumentParser:
         metavar="CALL",
         help="go on with a call cut short: its folder, or the newest unfinished one",
     )
+    reckon = commands.add_parser(
+        "reckon",
+        help="reckon distance to a short, VA budget, fuse and coil, with interval and source",
+        description=_RECKON,
+        formatter_class=raw,
+    )
+    add_commands(reckon.add_subparsers(dest="what", required=True, metavar="WHAT"))
     return parser
 
 
@@ -116,8 +133,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     0 done; 1 the demo missed the truth; 2 the call is unfinished; 3 to 8 an error of
     ``errors.py``; 130 interrupted.
     """
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    options = parser.parse_args(arguments)
     try:
+        if options.command == "reckon":
+            try:
+                print(options.run(options))
+            except KeyError as error:
+                parser.error(f"nothing is known of {error}")
+            except ValueError as error:
+                parser.error(str(error))
+            return 0
         from companion import wiring  # vosk and pydantic models: not needed for --help
 
         with ExitStack() as stack:

@@ -225,6 +225,31 @@ class TestCommands:
         assert "Safe:" in err
         assert "Do:" in err
 
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [
+            ("distance 0.9 --leads 0.2 --feet 100", "54.8"),  # 0.7 / (2 x 6.385e-3), NBS 100
+            ("loop --feet 50", "0.6385 ohm"),
+            ("fuse 10 0.7 --marked 3", "over the board's 3 A"),
+            ("coil OL", "over limit"),
+        ],
+    )
+    def test_reckoning_by_hand(self, capsys, arguments, told):
+        assert cli.main(["reckon", *arguments.split()]) == 0
+        out = capsys.readouterr().out
+        assert told in out
+        assert "Source:" in out
+
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [("coil 12 --family igloo", "igloo"), ("distance 0.9 --feet -3", "some length")],
+    )
+    def test_reckoning_nonsense_is_told(self, capsys, arguments, told):
+        with pytest.raises(SystemExit) as ended:
+            cli.main(["reckon", *arguments.split()])
+        assert ended.value.code == 2
+        assert told in capsys.readouterr().err
+
     @pytest.mark.parametrize("arguments", [["--help"], ["call", "--help"], ["demo", "--help"]])
     def test_help(self, capsys, arguments):
         with pytest.raises(SystemExit) as ended:
