@@ -63,5 +63,6 @@ class Talk:
 
 TO_SUPPLY = ("site clear", "furnace", "thermostat off", "all clear")
 DEAD = ("power off", "meter proven", "zero volts", "zero volts")
+ISOLATED = ("fuse out base off",)
 TO_METHOD = (*TO_SUPPLY, "twenty seven", *DEAD, "three amps", "three amps", "O L")
-TO_SWEEP = (*TO_METHOD, "meter", "point two", "fuse out base off")
+TO_SWEEP = (*TO_METHOD, "meter", "point two", *ISOLATED)

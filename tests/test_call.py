@@ -28,12 +28,13 @@ from companion.messages import (
 )
 from companion.speaking import MutedVoice
 from companion.turns import replay
-from tests.conftest import DEAD, TO_SWEEP, opened
+from tests.conftest import DEAD, ISOLATED, TO_SWEEP, opened
 
 LINES = (*TO_SWEEP, "sixty", "point nine", "no point eight", "yes", "capacitor safe", "point five",
          "yes", "repaired", "twelve point six", "three amps", "thermostat off", "all clear",
          "twenty six point eight", "it runs", "twenty six", "close the call")  # fmt: skip
 RECORDING = str(Path(__file__).parent / "calls" / "frozen_valve.flac")
+REST = LINES[len(TO_SWEEP) + 1 :]
 TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
 
 
@@ -110,11 +111,11 @@ def test_resume_after_a_crash_at_any_line(dialogs, whole, tmp_path):
 def test_a_resumed_call_must_prove_power_again(dialogs, tmp_path):
     at_sweep = (*TO_SWEEP, "sixty")
     assert run(dialogs, tmp_path, at_sweep) is None
-    assert run(dialogs, tmp_path, ["point nine", *DEAD, *LINES[-15:]]) == TRUTH
+    assert run(dialogs, tmp_path, [*DEAD, *ISOLATED, *REST]) == TRUTH
     after = messages(tmp_path)
     resumed = next(i for i, m in enumerate(after) if isinstance(m, CallResumed))
     entered = [m.step for m in after[resumed:] if isinstance(m, StepEntered)]
-    assert entered[:4] == ["power_off", "meter_proven", "zero_volts", "ohms"]
+    assert entered[:5] == ["power_off", "meter_proven", "zero_volts", "base", "ohms"]
 
 
 def test_a_finished_call_says_nothing_more(dialogs, whole, tmp_path):

@@ -19,6 +19,8 @@ SLOTS = frozenset(
     {"value", "terminal", "circuit", "part", "wiring", "marked", "fitted", "new_fuse", "leads"}
 )
 ZERO_VOLTS_LIMIT = 1.0
+# Judges of ohms between C and a terminal: the transformer's winding must be out of those.
+BOARD_JUDGES = frozenset({"terminal_ohms", "wiring_ohms"})
 
 
 def check(
@@ -96,6 +98,8 @@ def _texts(here: str, step: Step) -> Iterator[tuple[str, str]]:
 def _safety(here: str, step: Step, procedure: Procedure) -> Iterator[tuple[str, str]]:
     if step.quantity == "resistance" and step.power != "dead":
         yield f"{here}.power", "expected 'dead' where ohms are asked for"
+    if step.judge in BOARD_JUDGES and not step.isolated:
+        yield f"{here}.isolated", "expected true where ohms are read from C at the board"
     if step.safety and (step.skip is not None or {"yes", "no"} & set(step.answers)):
         yield here, "expected a safety step to have no skip, and no yes or no for an answer"
     if step.earns is not None and not step.safety:

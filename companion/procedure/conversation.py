@@ -21,7 +21,8 @@ from companion.messages import (
 )
 from companion.procedure.prompts import UNIT_WANTED
 from companion.procedure.shapes import Replies
-from companion.procedure.walk import Walk, Weighed
+from companion.procedure.walk import Walk
+from companion.procedure.weighing import Weighed
 
 MISSES_TO_DIGITS = 2
 MISSES_TO_HOLD = 4

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from companion.quantities import Quantity
 
-Interlock = Literal["dead", "live", "outdoor"]
+Interlock = Literal["dead", "live", "outdoor", "isolated"]
 Phase = Literal[
     "arrive", "safe", "supply", "fuse", "method", "sweep", "confirm", "repair", "prove", "close"
 ]
@@ -62,6 +62,7 @@ class Step(_Shape):
     say: str
     why: str
     caution: str | None = None
+    isolated: bool = False
     safety: bool = False
     quantity: Quantity | None = None
     least: float = 0.0

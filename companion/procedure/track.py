@@ -93,7 +93,7 @@ class Track:
 
 def edges(procedure: Procedure) -> Iterator[tuple[str, str]]:
     """Every (step, step) that an outcome, a skip, a finished list or an interlock can join."""
-    guarded = [n for n, s in procedure.steps.items() if s.power != "any" or s.each == "coils"]
+    guarded = [n for n, s in procedure.steps.items() if s.power != "any"]
     for name, step in procedure.steps.items():
         targets = {step.skip, *(o.go or ENDED for o in step.outcomes)}
         for target in filter(None, targets):

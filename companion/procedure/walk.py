@@ -8,7 +8,7 @@ nothing of how a value is checked by talking; that is ``conversation``.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 from companion.messages import (
@@ -17,7 +17,6 @@ from companion.messages import (
     Concluded,
     Expectation,
     Finding,
-    Known,
     Message,
     Prompt,
     Reading,
@@ -25,25 +24,15 @@ from companion.messages import (
     Taken,
     Withdrawn,
 )
-from companion.procedure.checks import chain, spans
+from companion.procedure.checks import chain
 from companion.procedure.library import Library
-from companion.procedure.prompts import Role, circuit_at, prompt
-from companion.procedure.shapes import AGAIN, NEXT, PARKED, Circuit, Interlock, Outcome, Step
+from companion.procedure.prompts import Role, prompt
+from companion.procedure.shapes import AGAIN, NEXT, PARKED, Interlock, Outcome, Step
 from companion.procedure.standing import Place, Standing
 from companion.procedure.track import ENDED, Track
+from companion.procedure.weighing import Judge, Weighed, weigh
 
-Judge = Callable[[str, Reading, Known], str]
 Chooser = Callable[[Sequence[str], Mapping[str, str]], str | None]
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """A value, the place it is about, and what it would lead to."""
-
-    place: Place
-    value: Reading | Answer
-    outcome: Outcome
-    verdict: str | None
 
 
 class Walk:
@@ -64,8 +53,9 @@ class Walk:
         self._earned: frozenset[Interlock] = frozenset()
         self._past: list[tuple[Standing, Taken]] = []
         self._cautioned: set[str] = set()
-        entries = self.procedure.interlocks.values()
-        self._on_the_way = {s for entry in entries for s in chain(self.procedure, entry)}
+        self._on_the_way = {
+            name: chain(self.procedure, entry) for name, entry in self.procedure.interlocks.items()
+        }
         self._track = Track(self.procedure, self._missing)
 
     # ── Where it stands ──────────────────────────────────────────────────────
@@ -123,32 +113,7 @@ class Walk:
         place = self.standing.place
         if value.at is not None and self.step.each == "circuits":
             place = Place(place.step, value.at)
-        verdict = None
-        if isinstance(value, Reading) and self.step.judge is not None:
-            verdict = self._judge(self.step.judge, value, self._known(place))
-        for outcome in self.step.outcomes:
-            if _applies(outcome, value, verdict):
-                return Weighed(place, value, outcome, verdict)
-        raise AssertionError(f"{place.step}: no outcome for {value}; the checks let this through")
-
-    def _known(self, place: Place) -> Known:
-        """What a verdict about this place rests on."""
-        facts, profile = self.standing.facts, self.standing.profile
-        known = Known(
-            leads_ohm=_value(facts.get("leads")) or 0.0,
-            marked_ampere=_value(facts.get("marked")),
-        )
-        coil = self.standing.coil(place.about)
-        part: Circuit | None = circuit_at(self.standing, self.procedure, place)
-        ohms = coil.ohms if coil is not None else part.ohms if part is not None else None
-        update: dict[str, object] = {} if ohms is None else {"ohms": ohms}
-        if profile is not None:
-            update |= {
-                "cable_awg": profile.cable.awg,
-                "cable_ft": profile.cable.length_ft,
-                "cable_c": profile.cable.temperature_c,
-            }
-        return known.model_copy(update=update)
+        return weigh(value, place, self.standing, self.procedure, self._judge)
 
     def accept(
         self, weighed: Weighed, read_back: Literal["confirmed", "said_twice", "said_back"]
@@ -219,13 +184,14 @@ class Walk:
     def withdraw(self) -> Withdrawn | None:
         """Take back the last value that counted, and stand where it was asked for.
 
-        An interlock that rested on a withdrawn value starts over from its entry.
+        The interlock that rested on a withdrawn value starts over from its entry.
         """
         if not self._past:
             return None
         self.standing, taken = self._past.pop()
-        if self.standing.place.step in self._on_the_way:
-            self.power_unknown()
+        for interlock, steps in self._on_the_way.items():
+            if taken.step in steps:
+                self._open_again(interlock)
         return Withdrawn(step=taken.step, about=taken.about, value=taken.value)
 
     def stand(self) -> list[Message]:
@@ -238,12 +204,17 @@ class Walk:
 
     def power_unknown(self) -> None:
         """After a break nothing said about power holds: interlocks start from their entry."""
-        self._earned = frozenset()
+        self._open_again("dead")
+
+    def _open_again(self, interlock: Interlock) -> None:
+        """An interlock starts over; when it is one of power, everything behind it does."""
+        power = interlock in {"dead", "live"}
+        self._earned = frozenset() if power else self._earned - {interlock}
         self.standing = replace(self.standing, place=self._behind_interlocks())
 
     def _behind_interlocks(self) -> Place:
         """The current place, or the one that waits while an interlock is being answered for."""
-        if self.standing.place.step in self._on_the_way:
+        if any(self.standing.place.step in steps for steps in self._on_the_way.values()):
             return self.standing.parked or self.standing.place
         return self.standing.place
 
@@ -321,18 +292,6 @@ class Walk:
         coil = self.standing.coil(place.about) if step.each == "coils" else None
         if coil is not None and coil.where == "outdoor" and "outdoor" not in self._earned:
             return "outdoor"
+        if step.isolated and "isolated" not in self._earned:
+            return "isolated"
         return None
-
-
-def _applies(outcome: Outcome, value: Reading | Answer, verdict: str | None) -> bool:
-    if isinstance(value, Answer):
-        return outcome.answer == value.name
-    if verdict is not None:
-        return outcome.verdict == verdict
-    if value.value_si is None:
-        return outcome.over_limit
-    return spans(outcome, value.value_si)
-
-
-def _value(reading: Reading | None) -> float | None:
-    return None if reading is None else reading.value_si

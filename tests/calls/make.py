@@ -34,8 +34,9 @@ FROZEN_VALVE = [
     "dark.", "dim.", "bright.", "yes.",
     "power off.", "meter proven.", "zero volts.", "zero volts.",
     "capacitor safe.", "one point two ohms.", "yes.",
-    "repaired.", "thirty six ohms.", "five amps.", "thermostat off.", "all clear.",
-    "twenty six point four.", "it runs.", "twenty five point eight.", "close the call.",
+    "repaired.", "fuse out base off.", "thirty six ohms.", "five amps.",
+    "thermostat off.", "all clear.", "twenty six point four.", "it runs.",
+    "twenty five point eight.", "close the call.",
 ]  # fmt: skip
 
 CALLS = {

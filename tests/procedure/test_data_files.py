@@ -92,7 +92,7 @@ class TestSafetyRules:
     """What no procedure may say, whoever writes it."""
 
     def test_ohms_need_a_dead_step(self, copy):
-        old = 'phase = "sweep"\npower = "dead"\neach = "circuits"'
+        old = 'phase = "sweep"\npower = "dead"\nisolated = true\neach = "circuits"'
         error = break_(copy, PROCEDURE, old, old.replace("dead", "any"))
         assert error.key == "steps.ohms.power"
 
@@ -110,6 +110,11 @@ class TestSafetyRules:
         with pytest.raises(DataFileError) as caught:
             load_dialogs(copy)
         assert caught.value.key == "interlocks.dead"
+
+    def test_ohms_at_the_board_need_the_fuse_out(self, copy):
+        old = 'isolated = true\nsay = "Coil wires'
+        error = break_(copy, PROCEDURE, old, old.replace("true", "false"))
+        assert error.key == "steps.wiring.isolated"
 
     def test_a_safety_step_takes_no_yes(self, copy):
         old = 'answers = ["power_off"]\n'
@@ -158,7 +163,7 @@ def test_prompts_are_short(dialogs):
 
 def test_nothing_advises_what_must_never_be_done(dialogs):
     """No bypass, no bigger fuse, no R to C: such words stand only beside a refusal."""
-    refusals = ("never", "no ", "not ", "too big", "over", "instead", "nothing")
+    refusals = ("never", "no safety switch stays", "may not be bigger")
     texts = [
         t
         for s in dialogs.library.procedure.steps.values()

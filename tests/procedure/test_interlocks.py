@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from companion.datafiles import folder
 from companion.messages import Blocked, Reading, Taken, Withdrawn
 from companion.turns import load_dialogs
-from tests.conftest import DEAD, TO_METHOD, TO_SUPPLY, TO_SWEEP, Talk
+from tests.conftest import DEAD, ISOLATED, TO_METHOD, TO_SUPPLY, TO_SWEEP, Talk
 
 DIALOGS = load_dialogs(folder("dialogs"))
 STEPS = DIALOGS.library.procedure.steps
@@ -36,6 +36,7 @@ class Watch:
     def __init__(self) -> None:
         self.talk = Talk(DIALOGS)
         self.stated: list[str] = []
+        self.isolated = False
         self.check()
 
     def say(self, line: str) -> None:
@@ -45,8 +46,11 @@ class Watch:
                 self.note(message)
             if isinstance(message, Withdrawn) and message.step in POWER_STEPS:
                 self.stated.clear()
+            if isinstance(message, Withdrawn) and message.step == "base":
+                self.isolated = False
         if line == "stop":
             self.stated.clear()  # nobody knows what was switched in between
+            self.isolated = False
         self.check()
 
     def note(self, taken: Taken) -> None:
@@ -61,6 +65,10 @@ class Watch:
             self.stated = ["off", "proven", "zero"] if zero else []
         elif taken.step == "clear":
             self.stated = ["clear"]
+        if taken.step == "base":
+            self.isolated = True
+        elif taken.step in {"clear", "lamp_fit", "breaker_fit"}:
+            self.isolated = False
 
     def check(self) -> None:
         step = STEPS[self.talk.step]
@@ -68,6 +76,8 @@ class Watch:
             return
         if step.power == "dead" and not self.talk.turns._conversation._held:
             assert self.stated == ["off", "proven", "zero"], (self.talk.step, self.stated)
+        if step.isolated and not self.talk.turns._conversation._held:
+            assert self.isolated, self.talk.step
         if step.power == "live" and not self.talk.turns._conversation._held:
             assert self.stated == ["clear"], (self.talk.step, self.stated)
 
@@ -146,7 +156,8 @@ def test_stop_holds_at_once_and_power_is_proven_again():
     talk.say("sixty ohms")
     assert talk.prompts == [DIALOGS.library.replies.on_hold]
     assert talk.say("resume") == "power_off"
-    assert talk.say(*DEAD) == "ohms"
+    assert talk.say(*DEAD) == "base"
+    assert talk.say(*ISOLATED) == "ohms"
     assert talk.about == "G"
 
 
@@ -166,11 +177,8 @@ def test_energizing_ends_what_was_verified_dead():
     assert talk.say("bright", "yes") == "power_off"
 
 
-@pytest.mark.parametrize("name", [n for n, s in STEPS.items() if s.safety or s.skip is None])
+@pytest.mark.parametrize("name", [name for name, step in STEPS.items() if step.safety])
 def test_no_safety_step_can_be_skipped(name):
-    if not STEPS[name].safety:
-        assert STEPS[name].skip is None
-        return
     talk = _at_step(name)
     assert talk.say("skip") == name
     assert DIALOGS.library.replies.cannot_skip in talk.prompts
