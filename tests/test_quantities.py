@@ -21,7 +21,7 @@ from companion.quantities import display, factor_to_si, quantity_of
     ],
 )
 def test_prefixes_of_the_si_brochure(unit, quantity, factor):
-    """SI Brochure, 9th edition, table 7."""
+    """SI Brochure, 9th edition, table 7 (number of the table from memory)."""
     assert quantity_of(unit) == quantity
     assert factor_to_si(unit) == factor
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from math import inf
 
+from companion.circuit.coils import NO_SUCH_PART
 from companion.circuit.tables import loads
 from companion.diagnosis.case import Case, open_case
 from companion.diagnosis.choosers import by_gain_per_cost
 from companion.diagnosis.equipment import Circuit, Equipment, all_equipment
 from companion.diagnosis.hypotheses import ELSE
-from companion.diagnosis.judges import NO_SUCH_PART, SHORTED_TURNS_SHARE, judge
+from companion.diagnosis.judges import SHORTED_TURNS_SHARE, judge
 from companion.diagnosis.likelihood import OL
 from companion.diagnosis.sweep import fixed_sweep
 from companion.diagnosis.tables import Complaint, FaultKind

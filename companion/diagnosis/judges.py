@@ -5,7 +5,9 @@ A first, rule-based reasoner: each rule states where its numbers come from.
 
 from __future__ import annotations
 
+from companion.circuit.coils import NO_SUCH_PART
 from companion.circuit.copper import loop_ohms
+from companion.circuit.fuses import against_marking
 from companion.messages import Known, Reading
 
 VERDICTS: dict[str, tuple[str, ...]] = {
@@ -21,8 +23,6 @@ FAULT_CONTACT_OHM = 0.5
 SHORTED_TURNS_SHARE = 0.6
 # A dead-shorted coil reads about 0.5 ohm (common practice, no source); twice that is allowed.
 DEAD_COIL_OHM = 1.0
-# Above this multiple of its family's most ohms it is no such part any more (judgement).
-NO_SUCH_PART = 2.0
 
 
 def judge(rule: str, reading: Reading, known: Known) -> str:
@@ -49,9 +49,7 @@ def judge(rule: str, reading: Reading, known: Known) -> str:
 def _fuse_rating(reading: Reading, known: Known) -> str:
     if known.marked_ampere is None or reading.value_si is None:
         raise ValueError("a fuse is judged by its rating against the board's marking")
-    if reading.value_si > known.marked_ampere:
-        return "over"
-    return "under" if reading.value_si < known.marked_ampere else "same"
+    return against_marking(reading.value_si, known.marked_ampere)
 
 
 def _load_ohms(net_ohm: float | None, healthy: tuple[float, float], *, short_ohm: float) -> str:

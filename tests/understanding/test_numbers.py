@@ -84,8 +84,8 @@ def _pairs(phrase: str) -> set[tuple[str, str]]:
     return set(pairwise(words))
 
 
-# ICAO Annex 10 vol. II (numbers in radiotelephony): the spelling pronunciation differs,
-# the words are these; "niner" is the only one that is not everyday English.
+# ICAO Annex 10 vol. II, from memory (numbers in radiotelephony): the pronunciation differs, the
+# words are these; "niner" is the only one that is not everyday English.
 ICAO_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "niner"]
 
 
