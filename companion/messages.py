@@ -216,6 +216,26 @@ class Finding(Record):
     verdict: str
 
 
+class Suspect(Record):
+    """A part that may be at fault, and how likely; ``fault`` says in what way."""
+
+    part: str
+    fault: str
+    terminal: str | None = None
+    chance: float = Field(ge=0.0, le=1.0)
+
+
+class Suspicion(Record):
+    """What the reasoner believes, likeliest first. ``odd`` names tests whose outcome fits nothing;
+    ``enough`` says that no further test is worth its minutes."""
+
+    kind: Literal["suspicion"] = "suspicion"
+    suspects: tuple[Suspect, ...]
+    odd: tuple[str, ...] = ()
+    enough: bool = False
+    words: str = ""
+
+
 class Withdrawn(Record):
     """A value that counted and no longer does, by 'back' or 'correction'."""
 
@@ -272,6 +292,7 @@ Message = Annotated[
     | Prompt
     | Taken
     | Finding
+    | Suspicion
     | Withdrawn
     | Blocked
     | Note

@@ -8,7 +8,7 @@ from pathlib import Path
 import companion
 
 ROOT = Path(companion.__file__).parent
-FOR_ALL = {"messages", "errors", "quantities", "datafiles"}
+FOR_ALL = {"messages", "errors", "quantities", "datafiles", "counsel"}
 MAY_IMPORT: dict[str, set[str]] = {
     "hearing": set(),
     "understanding": set(),

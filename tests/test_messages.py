@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from companion import messages
-from companion.messages import MESSAGE, Entry, HeardWord, Reading
+from companion.messages import MESSAGE, Entry, HeardWord, Reading, Suspect
 
 KINDS = get_args(get_args(messages.Message)[0])
 
@@ -25,6 +25,8 @@ st.register_type_strategy(Reading, readings)
 st.register_type_strategy(float, finite)
 words = st.builds(HeardWord, text=st.text(), confidence=st.none() | st.floats(0, 1))
 st.register_type_strategy(HeardWord, words)
+suspects = st.builds(Suspect, part=st.text(), fault=st.text(), chance=st.floats(0, 1))
+st.register_type_strategy(Suspect, suspects)
 
 
 def test_the_union_holds_every_record_with_a_kind():

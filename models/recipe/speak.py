@@ -1,7 +1,7 @@
 """Makes training speech: `python -m models.recipe.speak OUT --voices FOLDER --minutes 90`.
 
 Speech is written in shards (one FLAC and one JSON list of what is said where). A shard's content
-depends only on the seed, the engine and its number, and finished shards are skipped, so a stopped
+depends only on the seed, the engine and its number ("steps" is the neural engine with short texts), and finished shards are skipped, so a stopped
 run goes on where it was. Several processes share the work with --part and --parts.
 """
 
@@ -20,6 +20,7 @@ import soundfile
 
 from models.recipe import voices
 from models.recipe.phonemes import spoken
+from models.recipe.step_texts import StepTexts
 from models.recipe.texts import PAUSE, STOP, TextSource, Utterance
 from models.recipe.voices import RATE, Audio
 
@@ -94,7 +95,7 @@ def make_shard(
     """One shard: joined audio and, for each utterance, words, phonemes, voice, first and last
     sample."""
     rng = random.Random(f"{seed}:{engine}:{index}")
-    source = TextSource(rng, common)
+    source = (StepTexts if engine == "steps" else TextSource)(rng, common)
     clips: list[Audio] = []
     notes: list[Any] = []
     at = 0
@@ -124,7 +125,7 @@ def main() -> None:
         "--voices", type=Path, required=True, help="folder of the neural voices' style tables"
     )
     parser.add_argument(
-        "--engine", choices=["neural", "small", "diphone", "formant"], default="neural"
+        "--engine", choices=["neural", "steps", "small", "diphone", "formant"], default="neural"
     )
     parser.add_argument("--minutes", type=float, default=90, help="stop after this long")
     parser.add_argument("--shards", type=int, default=100000, help="stop after this many shards")
