@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Literal, Protocol
 
-from companion.messages import Answer, Known, Reading, Record, Suspicion
+from companion.expected import Known
+from companion.messages import Answer, Reading, Record, Suspicion
 from companion.quantities import Quantity
 
+Complaint = Literal["opens", "nothing"]
+"""The fuse opens; or nothing answers, though it is whole."""
 Means = Literal["meter", "lamp", "breaker", "look"]
 
 
@@ -52,6 +55,9 @@ class Evidence(Record):
 class Counsel(Protocol):
     """The reasoner, for one installation and one complaint. It keeps nothing of a call: the same
     evidence gives the same counsel, so that a call can be taken back and replayed."""
+
+    def prepare(self) -> None:
+        """Begin, without waiting, what takes long; called again it does nothing."""
 
     def cards(self) -> Mapping[str, TestCard]:
         """Every test that it can reason about, by name."""

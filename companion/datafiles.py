@@ -1,22 +1,40 @@
 """Finding and reading the data that ships beside the code: dialogs/ and models/.
 
 In a checkout the two folders stand at the top; in a wheel they lie inside the
-package. Every TOML file is checked against a pydantic model when it is loaded.
+package. Every TOML file is checked against a pydantic model when it is loaded. Spans are
+(least, most) in the unit that their key names.
 """
 
 from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from companion.errors import DataFileError
 
-Shape = TypeVar("Shape", bound=BaseModel)
+_Model = TypeVar("_Model", bound=BaseModel)
 
 _PACKAGE = Path(__file__).resolve().parent
+
+
+def _ordered(span: tuple[float, float]) -> tuple[float, float]:
+    if not 0.0 <= span[0] <= span[1]:
+        raise ValueError("expected [least, most], neither below zero")
+    return span
+
+
+Span = Annotated[tuple[float, float], AfterValidator(_ordered)]
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class Shape(BaseModel):
+    """Frozen, closed to unknown keys, and to numbers that are none."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 def folder(name: str) -> Path:
@@ -31,7 +49,7 @@ def folder(name: str) -> Path:
     raise DataFileError(name, name, f"expected a folder {name!r} beside or inside the package")
 
 
-def load(path: Path, shape: type[Shape]) -> Shape:
+def load(path: Path, shape: type[_Model]) -> _Model:
     """Read a TOML file into ``shape``.
 
     Raises:

@@ -4,8 +4,8 @@ One turn of a call, as data:
 
     Utterance -> Reading | Answer | Command | NotUnderstood -> Prompt, Finding, ... -> Spoken
 
-Every record round-trips through JSON. ``Expectation`` is an exception to
-"the journal keeps it", with ``Known``: both follow from the state of the call.
+Every record round-trips through JSON. What a step expects is in ``expected.py``: it follows
+from the state of the call, and is kept nowhere.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from companion.quantities import Quantity, display
+
+SCHEMA_VERSION = 2
 
 
 class Record(BaseModel):
@@ -82,24 +84,34 @@ class Answer(Record):
     kind: Literal["answer"] = "answer"
     name: str
     at: str | None = None
+    terminals: tuple[str, ...] = ()
     said: str = ""
 
     def __str__(self) -> str:
-        return self.name.replace("_", " ")
+        return " ".join(self.terminals) or self.name.replace("_", " ")
 
 
 CommandName = Literal[
-    "stop", "resume", "repeat", "back", "correction", "skip", "why", "status", "note", "options"
-]
+    "stop", "resume", "repeat", "back", "correction", "skip", "why", "status", "note", "options",
+    "more", "how_sure", "left", "summary", "slower", "faster", "louder", "softer", "brief",
+    "explain", "mark", "wait", "work", "hand_over", "method", "else", "revise",
+    "how_far", "should_read", "can_carry",
+]  # fmt: skip
 
 
 class Command(Record):
-    """Something said to the companion rather than about the circuit."""
+    """Something said to the companion rather than about the circuit.
+
+    ``at`` is the terminal that a revision or a question names; ``reason`` why a step is skipped.
+    """
 
     kind: Literal["command"] = "command"
     name: CommandName
     reading: Reading | None = None
     answer: Answer | None = None
+    at: str | None = None
+    reason: str | None = None
+    clip: str | None = None
     said: str = ""
 
 
@@ -127,42 +139,14 @@ class NotUnderstood(Record):
 Understood = Reading | Answer | Command | NotUnderstood
 
 
-class Expectation(Record):
-    """What the current step can take. Phrase list and parser are both built from it.
-
-    ``terminals`` maps each terminal that may be named with a value to the names
-    that its profile adds ("fan" for G). ``corrects`` is the step whose value a
-    correction would replace; without it a correction is for this step.
-    """
-
-    step: str
-    quantity: Quantity | None = None
-    least_si: float = 0.0
-    most_si: float = 0.0
-    over_limit: bool = False
-    answers: tuple[str, ...] = ()
-    terminals: dict[str, tuple[str, ...]] = {}
-    dictation: bool = False
-    corrects: Expectation | None = None
-    sure: Literal["usual", "safety"] = "usual"
-
-
-class Known(Record):
-    """What a verdict on a reading may rest on: healthy ohms, leads, the board's marking, cable."""
-
-    ohms: tuple[float, float] = (0.0, float("inf"))
-    leads_ohm: float = 0.0
-    marked_ampere: float | None = None
-    cable_awg: int = 18
-    cable_ft: float = 0.0
-    cable_c: float = 20.0
+Style = Literal["usual", "brief", "explain"]
 
 
 class CallOpened(Record):
     """First record of a call."""
 
     kind: Literal["call_opened"] = "call_opened"
-    schema_version: int = 1
+    schema_version: int = SCHEMA_VERSION
     call_id: str
     procedure: str
     profile: str | None
@@ -170,6 +154,7 @@ class CallOpened(Record):
     model: str
     source: str
     floor: dict[str, float]
+    style: Style = "usual"
 
 
 class CallResumed(Record):
@@ -261,6 +246,35 @@ class Note(Record):
     clip: str | None = None
 
 
+class Mark(Record):
+    """A moment to find again in the record."""
+
+    kind: Literal["mark"] = "mark"
+    step: str
+
+
+class Manner(Record):
+    """How prompts are spoken from here on: factors on the usual pace and loudness."""
+
+    kind: Literal["manner"] = "manner"
+    pace: float = Field(default=1.0, ge=0.5, le=2.0)
+    loudness: float = Field(default=1.0, ge=0.1, le=4.0)
+
+
+class Styled(Record):
+    """How much is said from here on: usual, brief for the experienced, or with reasons."""
+
+    kind: Literal["styled"] = "styled"
+    style: Style
+
+
+class HandOver(Record):
+    """Somebody else takes the call on; nothing said before about power still holds."""
+
+    kind: Literal["hand_over"] = "hand_over"
+    step: str
+
+
 class Spoken(Record):
     """What was really said, in words, and the sound of it if there is any."""
 
@@ -279,6 +293,58 @@ class Concluded(Record):
     proved: bool = False
 
 
+Sound = Literal["utterances", "whole_call"]
+
+
+class Consent(Record):
+    """Whether sound may be kept: of each utterance, or of the whole call."""
+
+    kind: Literal["consent"] = "consent"
+    covers: Sound
+    given: bool
+    said: str = ""
+
+
+class Trouble(Record):
+    """The record could not be kept as it should. ``unsaved_s`` tells how long entries stood in
+    memory only; their own times are when they happened."""
+
+    kind: Literal["trouble"] = "trouble"
+    cause: Literal["disk_full", "read_only", "no_permission", "disk", "clock", "sound"]
+    told: str
+    unsaved_s: float = Field(default=0.0, ge=0.0)
+
+
+class Upgraded(Record):
+    """From here on a newer schema; ``sha256`` is of every byte before this entry."""
+
+    kind: Literal["upgraded"] = "upgraded"
+    from_version: int
+    to_version: int = SCHEMA_VERSION
+    sha256: str
+
+
+class WordCorrected(Record):
+    """Afterwards: a word of entry ``about`` was something else. What was done on it stays done."""
+
+    kind: Literal["word_corrected"] = "word_corrected"
+    about: int = Field(ge=0)
+    word: int = Field(ge=0)
+    heard: str
+    meant: str
+    by: str = ""
+
+
+class Remark(Record):
+    """Afterwards: something to add, to entry ``about`` or to the whole call."""
+
+    kind: Literal["remark"] = "remark"
+    about: int | None = None
+    text: str
+    by: str = ""
+
+
+Aside = Spoken | Trouble | Upgraded | WordCorrected | Remark
 Understanding = Annotated[Reading | Answer | Command | NotUnderstood, Field(discriminator="kind")]
 Message = Annotated[
     CallOpened
@@ -296,17 +362,30 @@ Message = Annotated[
     | Withdrawn
     | Blocked
     | Note
+    | Mark
+    | Manner
+    | Styled
+    | HandOver
     | Spoken
-    | Concluded,
+    | Concluded
+    | Consent
+    | Trouble
+    | Upgraded
+    | WordCorrected
+    | Remark,
     Field(discriminator="kind"),
 ]
 MESSAGE: TypeAdapter[Message] = TypeAdapter(Message)
 
 
 class Entry(Record):
-    """One line of the journal. ``wall`` is ISO 8601 UTC, ``mono_s`` a steady clock."""
+    """One line of the journal. ``wall`` is ISO 8601 UTC, ``mono_s`` a steady clock that
+    starts anew with the machine. ``clip_sha256`` is of the sound that the message names;
+    ``chain`` of the ``chain`` before and of this line without its own."""
 
     seq: int = Field(ge=0)
     wall: str
     mono_s: float
     message: Message
+    clip_sha256: str | None = None
+    chain: str = ""
