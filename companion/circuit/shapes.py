@@ -5,26 +5,9 @@ Spans are (least, most) in the unit that the key names.
 
 from __future__ import annotations
 
-from typing import Annotated
+from pydantic import Field
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
-
-
-def _ordered(span: tuple[float, float]) -> tuple[float, float]:
-    if not 0.0 <= span[0] <= span[1]:
-        raise ValueError("expected [least, most], neither below zero")
-    return span
-
-
-Span = Annotated[tuple[float, float], AfterValidator(_ordered)]
-Share = Annotated[float, Field(ge=0.0, le=1.0)]
-Positive = Annotated[float, Field(gt=0.0)]
-
-
-class Shape(BaseModel):
-    """Frozen, closed to unknown keys, and to numbers that are none."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+from companion.datafiles import Positive, Shape, Share, Span
 
 
 class Material(Shape):
@@ -190,40 +173,3 @@ class Sources(Shape):
     transformer: Transformer
     pull_in: PullIn
     coupling: Coupling
-
-
-class Family(Shape):
-    """A family of loads: DC ohms, and VA at 24 V when sealed and while pulling in."""
-
-    name: str
-    ohms: Span
-    sealed_va: Span
-    inrush_va: Span
-    source: str
-
-
-class Turns(Shape):
-    """When DC ohms speak of shorted turns."""
-
-    suspect_share: Share
-    dead_ohm: Positive
-    coupling: Share
-    source: str
-
-
-class Loads(Shape):
-    """``loads.toml``."""
-
-    family: tuple[Family, ...] = Field(min_length=1)
-    turns: Turns
-
-    def of(self, name: str) -> Family:
-        """A family by name.
-
-        Raises:
-            KeyError: there is none of that name.
-        """
-        for family in self.family:
-            if family.name == name:
-                return family
-        raise KeyError(name)

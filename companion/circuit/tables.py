@@ -8,8 +8,10 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from companion.circuit.shapes import Conductors, Fuses, Loads, Meter, Sources
+from companion.circuit.shapes import Conductors, Fuses, Meter, Sources
 from companion.datafiles import folder, load
+from companion.loads import Loads
+from companion.loads import loads as shipped_loads
 
 
 def place(name: str) -> Path:
@@ -41,7 +43,6 @@ def sources() -> Sources:
     return load(place("sources.toml"), Sources)
 
 
-@cache
 def loads() -> Loads:
     """Families of loads."""
-    return load(place("loads.toml"), Loads)
+    return shipped_loads()

@@ -1,8 +1,8 @@
 """What a reading means, and which test comes next.
 
-``judge`` and ``fixed_sweep`` are the first, rule-based reasoner. The reasoner by network
-and belief starts at ``case.open_case``; ``adapters`` puts it behind the same two doors.
-Nothing of it is imported here, so that a call that does not use it starts as fast.
+``advisor.counsel_for`` makes the reasoner, by network and belief, that a call is advised by.
+``judge`` and ``fixed_sweep`` are rules on single readings and the sweep that the trade teaches.
+The reasoner is not imported here, so that what does not use it starts as fast.
 """
 
 from companion.diagnosis.judges import VERDICTS, judge

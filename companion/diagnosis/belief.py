@@ -16,11 +16,36 @@ from numpy.typing import NDArray
 
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.likelihood import Outcome, Trust, heard_right, heard_wrong, together
-from companion.diagnosis.predict import Predictor
-from companion.diagnosis.tolerance import LoadState, informed, learned, unknown
+from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.tolerance import LoadState, apart, informed, learned, unknown
+from companion.diagnosis.trial import Test
 
 Numbers = NDArray[Any]
-_Folded = tuple[Numbers, dict[str, LoadState]]
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What one test contributed: log-likelihood, and what it was predicted to read."""
+
+    found: Numbers
+    predicted: Predicted
+
+
+@dataclass(frozen=True)
+class Folded:
+    """After some observations.
+
+    Args:
+        log_weight: (H, K), unnormalised.
+        loads: what is known of loads, by what they are alike by.
+        boards: log-chance of each way of the board to take a call, by terminal, (boards, H, K).
+        told: by test.
+    """
+
+    log_weight: Numbers
+    loads: Mapping[str, LoadState]
+    boards: Mapping[str, Numbers]
+    told: Mapping[str, _Told]
 
 
 @dataclass(frozen=True)
@@ -59,10 +84,9 @@ class Belief:
             self.trust,
         )
         new = Belief(self.predictor, self.trust, (*self.observations, observation))
-        if not any(o.test == observation.test for o in self.observations):
-            # Folding on from here spares going through what was heard before again.
-            new.__dict__["_folded"] = self._fold(self._folded, observation.test,
-                                                 [observation.outcome])  # fmt: skip
+        # Folding on from here spares going through what was heard before again.
+        heard = [o.outcome for o in new.observations if o.test == observation.test]
+        new.__dict__["folded"] = self._fold(self.folded, observation.test, heard)
         return new
 
     def without(self, index: int) -> Belief:
@@ -70,26 +94,65 @@ class Belief:
         left = self.observations[:index] + self.observations[index + 1 :]
         return Belief(self.predictor, self.trust, left)
 
-    def _fold(self, so_far: _Folded, name: str, outcomes: Sequence[Outcome]) -> _Folded:
-        """All that was heard of one test, upon what is known of its circuit's load."""
-        log_weight, loads = so_far
+    def known_of(self, name: str) -> tuple[LoadState, Numbers]:
+        """What is known of the load that a test of ohms is about, and log-chances of its board."""
         test, predicted = self.predictor.tests[name], self.predictor.of(name)
-        state = loads.get(test.circuit or "") or unknown(log_weight.shape)
-        if predicted.load is not None:
-            now = informed(predicted, state)
-            state = learned(test, predicted, state, outcomes[-1], self.trust)
-            loads = {**loads, test.circuit or "": state}
+        return self._known(self.folded, test, predicted)
+
+    def touched(self, name: str) -> bool:
+        """Whether anything is known of a test's load or board that was not so at first."""
+        test = self.predictor.tests[name]
+        alike = self.predictor.alike(test.circuit)
+        return alike in self.folded.loads or (test.circuit or "") in self.folded.boards
+
+    def _known(self, so_far: Folded, test: Test, predicted: Predicted) -> tuple[LoadState, Numbers]:
+        assert predicted.mean is not None
+        boards = so_far.boards.get(test.circuit or "")
+        if boards is None:
+            shares = np.log(self.predictor.shares(test.circuit))[:, None, None]
+            boards = np.broadcast_to(shares, predicted.mean.shape)
+        alike = self.predictor.alike(test.circuit)
+        state = so_far.loads.get(alike)
+        if state is None:
+            state = unknown(predicted.mean.shape)
+        elif alike != test.circuit:
+            state = apart(state)
+        return state, boards
+
+    def _fold(self, so_far: Folded, name: str, outcomes: Sequence[Outcome]) -> Folded:
+        """All that was heard of one test, upon what is known of its circuit's load and board."""
+        test, predicted = self.predictor.tests[name], self.predictor.of(name)
+        before = so_far.told.get(name)
+        loads, boards = so_far.loads, so_far.boards
+        if predicted.load is None:
+            found = more = self._together(test, predicted, outcomes)
+            if before is not None:  # said again: in place of what it told so far
+                more = found - before.found
+        else:
+            state, shares = self._known(so_far, test, predicted)
+            learnt = learned(test, predicted, state, outcomes[-1], self.trust)
+            loads = {**loads, self.predictor.alike(test.circuit): learnt}
+            now = informed(predicted, state) if before is None else before.predicted
+            found = self._together(test, now, outcomes)
+            joint = shares + found - (0.0 if before is None else before.found)
+            more = log_sum(joint)
+            boards = {**boards, test.circuit or "": joint - more}
             predicted = now
+        told = {**so_far.told, name: _Told(found, predicted)}
+        return Folded(so_far.log_weight + more, loads, boards, told)
+
+    def _together(self, test: Test, predicted: Predicted, outcomes: Sequence[Outcome]) -> Numbers:
         found = together(test, predicted, outcomes, self.trust)
         other = [i for i, h in enumerate(self.predictor.hypotheses) if h.name == ELSE]
-        found[other] = sum(np.log(heard_wrong(test, outcome)) for outcome in outcomes)
-        return log_weight + found, loads
+        found[..., other, :] = sum(np.log(heard_wrong(test, outcome)) for outcome in outcomes)
+        return found
 
     @cached_property
-    def _folded(self) -> _Folded:
+    def folded(self) -> Folded:
+        """Everything heard, folded over the prior."""
         columns = self.predictor.columns
         prior = np.log([h.weight / columns for h in self.predictor.hypotheses])
-        folded: _Folded = (np.repeat(prior[:, None], columns, axis=1), {})
+        folded = Folded(np.repeat(prior[:, None], columns, axis=1), {}, {}, {})
         for name in dict.fromkeys(o.test for o in self.observations):
             heard = [o.outcome for o in self.observations if o.test == name]
             folded = self._fold(folded, name, heard)
@@ -98,7 +161,7 @@ class Belief:
     @property
     def log_weight(self) -> Numbers:
         """Unnormalised, natural logarithm, (H, K)."""
-        return self._folded[0]
+        return self.folded.log_weight
 
     @cached_property
     def weight(self) -> Numbers:
@@ -148,83 +211,19 @@ class Belief:
         slips = {"breaker": table.trips, "lamp": table.lamp, "look": table.looks}
         rate = self.trust.misheard + slips.get(test.measure, 0.0)
         log_wrong = np.log(rate * heard_wrong(test, observation.outcome))
-        others = self.without(index)
-        return float(np.exp(min(0.0, log_wrong + others.evidence - self.evidence)))
+        # Cell by cell, the share of its test's likelihood that comes of its being wrong.
+        told = self.folded.told[observation.test]
+        rest = [o.outcome for i, o in enumerate(self.observations)
+                if o.test == observation.test and i != index]  # fmt: skip
+        if rest:
+            log_wrong = log_wrong + self._together(test, told.predicted, rest)
+        share = np.exp(np.minimum(0.0, log_wrong - told.found))
+        if share.ndim == 3:
+            share = (np.exp(self.folded.boards[test.circuit or ""]) * share).sum(axis=0)
+        return float((self.weight * share).sum())
 
 
-@dataclass(frozen=True)
-class Explanation:
-    """Why a belief is what it is.
-
-    Args:
-        part: likeliest to be at fault; ``chance`` that it is.
-        circuit: likeliest terminal concerned, if any.
-        moved: for each observation, natural-log odds that it put on the part, largest first.
-        odd: observations likelier wrong than right, by index.
-        words: the same, to be said.
-    """
-
-    part: str
-    chance: float
-    circuit: str | None
-    moved: tuple[tuple[int, float], ...]
-    odd: tuple[int, ...]
-    words: str
-
-
-def explain(belief: Belief) -> Explanation:
-    """What the belief is, which readings moved it, and which contradicts it."""
-    parts = belief.by_part()
-    part, chance = next(iter(parts.items()))
-    circuits = belief.by_circuit()
-    circuit = next(iter(circuits), None)
-    moved = [
-        (index, _odds(parts, part) - _odds(belief.without(index).by_part(), part))
-        for index in range(len(belief.observations))
-    ]
-    moved.sort(key=lambda item: -abs(item[1]))
-    odd = tuple(i for i in range(len(belief.observations)) if belief.wrong(i) > 0.5)
-    return Explanation(part, chance, circuit, tuple(moved), odd,
-                       _words(belief, part, chance, moved, odd))  # fmt: skip
-
-
-def _odds(parts: Mapping[str, float], part: str) -> float:
-    chance = min(max(parts.get(part, 0.0), 1e-12), 1.0 - 1e-12)
-    return float(np.log(chance / (1.0 - chance)))
-
-
-def _words(
-    belief: Belief,
-    part: str,
-    chance: float,
-    moved: Sequence[tuple[int, float]],
-    odd: Sequence[int],
-) -> str:
-    heard = belief.observations
-    fixed = {
-        ELSE: "None of the faults I know fits.",
-        "none now": f"{_surely(chance)} nothing is wrong now: it may come and go.",
-    }
-    said = fixed.get(part, f"{_surely(chance)} the {part}.")
-    if moved and abs(moved[0][1]) > 1.0:
-        said += f" What counted most: {heard[moved[0][0]].test}."
-    if odd:
-        which = [_when(index, len(heard)) for index in odd]
-        single = any(len(h.parts) == 1 and h.kinds & {"short", "chassis"}
-                     for h in belief.predictor.hypotheses)  # fmt: skip
-        what = "any single short" if single else "any single fault"
-        said += f" That doesn't fit {what}: {' and '.join(which)} is the odd one."
-    return said
-
-
-def _surely(chance: float) -> str:
-    for least, word in ((0.99, "Almost surely"), (0.9, "Very likely"), (0.6, "Likely")):
-        if chance >= least:
-            return word
-    return "Perhaps"
-
-
-def _when(index: int, count: int) -> str:
-    back = count - 1 - index
-    names = ("the last reading", "the reading before last")
-    return names[back] if back < len(names) else f"the reading {back} back"
+def log_sum(logs: Numbers) -> Numbers:
+    """ln of the sum of exponentials over the first axis."""
+    top = logs.max(axis=0)
+    return np.asarray(top + np.log(np.exp(logs - top).sum(axis=0)))

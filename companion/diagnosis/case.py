@@ -14,7 +14,6 @@ import numpy as np
 from companion.circuit import tables as circuit_tables
 from companion.diagnosis.battery import battery
 from companion.diagnosis.belief import Belief, Observation
-from companion.diagnosis.equipment import all_equipment
 from companion.diagnosis.hypotheses import hypotheses
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import Outcome, Trust
@@ -23,6 +22,7 @@ from companion.diagnosis.predict import Predictor
 from companion.diagnosis.tables import Complaint, Effort, effort, likelihoods, priors
 from companion.diagnosis.trial import Test
 from companion.diagnosis.values import Valued
+from companion.equipment import Equipment, all_equipment
 
 COLUMNS = 32
 _SEED = 24  # columns are drawn the same every time, so that a call can be replayed
@@ -115,9 +115,8 @@ def minutes(test: Test, standing: Standing, table: Effort, *, again: bool = Fals
 
 @cache
 def _predictor(
-    profile: str, complaint: Complaint, history: tuple[str, ...], pair_least: float | None
+    equipment: Equipment, complaint: Complaint, history: tuple[str, ...], pair_least: float | None
 ) -> Predictor:
-    equipment = all_equipment()[profile]
     layout = Layout(equipment)
     rows = hypotheses(layout, priors(), complaint, history, pair_least=pair_least)
     rng = np.random.default_rng(_SEED)
@@ -129,7 +128,7 @@ def _predictor(
 
 
 def open_case(
-    profile: str,
+    equipment: Equipment | str,
     complaint: Complaint = "opens",
     history: Sequence[str] = (),
     *,
@@ -139,7 +138,7 @@ def open_case(
     """A case before anything is read.
 
     Args:
-        profile: id of an equipment file.
+        equipment: what is installed, or the id of a file of ``dialogs/equipment``.
         complaint: the fuse opens, or nothing answers though the fuse is whole.
         history: names of history entries of ``priors.toml``.
         misheard: rate of misheard readings; the table's by default.
@@ -149,7 +148,9 @@ def open_case(
         KeyError: no such equipment or history.
         DataFileError: a data file is at fault.
     """
-    predictor = _predictor(profile, complaint, tuple(history), pair_least)
+    if isinstance(equipment, str):
+        equipment = all_equipment()[equipment]
+    predictor = _predictor(equipment, complaint, tuple(history), pair_least)
     table = likelihoods()
     rate = table.misheard.rate if misheard is None else misheard
     trust = Trust(circuit_tables.meter(), table, rate)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.tables import Complaint, Fault, FaultKind, PartKind, Priors
+from companion.equipment import Joint
 
 ELSE = "something else"
 
@@ -30,6 +31,14 @@ class Change:
     within: str | None = None
 
 
+class FaultAt(NamedTuple):
+    """One fault: the part, how it fails, and the terminals concerned."""
+
+    part: str
+    kind: FaultKind
+    circuits: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class Hypothesis:
     """One state that the installation may be in.
@@ -41,6 +50,7 @@ class Hypothesis:
         kinds: of part and of fault.
         weight: prior, the whole list summing to 1.
         source: where the weight is from.
+        faults: one by one.
     """
 
     name: str
@@ -51,6 +61,7 @@ class Hypothesis:
     changes: tuple[Change, ...]
     weight: float
     source: str
+    faults: tuple[FaultAt, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,8 +125,8 @@ def _single(fault: Fault, instance: _Instance, weight: float, source: str) -> Hy
     on = "-".join(instance.circuits)
     name = f"{on + ': ' if on else ''}{instance.part}, {fault.kind}"
     return Hypothesis(name, frozenset({instance.part}), frozenset(instance.circuits),
-                      frozenset({fault.part}), frozenset({fault.kind}), instance.changes,
-                      weight, source)  # fmt: skip
+                      frozenset({fault.part}), frozenset({fault.kind}), instance.changes, weight,
+                      source, (FaultAt(instance.part, fault.kind, instance.circuits),))  # fmt: skip
 
 
 def _pairs(singles: Sequence[Hypothesis], factor: float, least: float) -> Iterator[Hypothesis]:
@@ -126,18 +137,26 @@ def _pairs(singles: Sequence[Hypothesis], factor: float, least: float) -> Iterat
         yield Hypothesis(f"{a.name} + {b.name}", a.parts | b.parts, a.circuits | b.circuits,
                          a.part_kinds | b.part_kinds, a.kinds | b.kinds,
                          a.changes + b.changes, weight,
-                         f"{a.source}; pairs at {factor:g} of the product")  # fmt: skip
+                         f"{a.source}; pairs at {factor:g} of the product",
+                         a.faults + b.faults)  # fmt: skip
 
 
 def _instances(layout: Layout, fault: Fault) -> Iterator[_Instance]:
     match fault.part:
-        case "outdoor cable":
+        case "outdoor cable" | "indoor cable":
             for cable in layout.load_cables:
-                yield from _on_cable(layout, cable, layout.on_cable(cable), fault.kind)
+                if layout.equipment.cables[cable].outdoor == (fault.part == "outdoor cable"):
+                    yield from _on_cable(layout, cable, layout.on_cable(cable), fault.kind)
         case "thermostat cable":
-            yield from _on_cable(layout, "thermostat", ("R", *layout.terminals), fault.kind)
+            yield from _on_cable(layout, "thermostat", ("R", *layout.called), fault.kind)
+        case "wires":
+            yield from _swapped(layout, "thermostat", ("R", "C"))
+            for cable in ("thermostat", *layout.load_cables):
+                on = layout.called if cable == "thermostat" else layout.on_cable(cable)
+                for pair in combinations(on, 2):
+                    yield from _swapped(layout, cable, pair)
         case "thermostat":
-            for t in layout.terminals:
+            for t in layout.called:
                 yield _at_thermostat(t, fault.kind)
         case "splice" | "switch":
             yield from _on_joints(layout, fault)
@@ -147,10 +166,24 @@ def _instances(layout: Layout, fault: Fault) -> Iterator[_Instance]:
             yield from _on_board(layout, fault.kind)
         case "transformer":
             yield _Instance("transformer", (), (Change("open", "supply"),))
+        case "accessory" if fault.kind == "dead coil":
+            for load in layout.equipment.r_side.loads:
+                change = Change("into", f"R.{load.name}", "dead_coil")
+                yield _Instance(load.name, ("R",), (change,))
         case "accessory":
             yield _Instance("accessory", ("R",), (Change("into", "accessory", "accessory"),))
         case "fuse" | "none now":
             yield _Instance(fault.part, (), ())
+
+
+def _swapped(layout: Layout, cable: str, pair: tuple[str, str]) -> Iterator[_Instance]:
+    """Two conductors landed on each other's terminals at the board."""
+    near = [f"{cable}.{t}.near" for t in pair]
+    (start_a, mid_a), (start_b, mid_b) = (layout.elements[element] for element in near)
+    changes = (Change("open", near[0]), Change("open", near[1]),
+               Change("join", (start_a, mid_b), within=near[0]),
+               Change("join", (start_b, mid_a), within=near[1]))  # fmt: skip
+    yield _Instance(f"{cable} wires", pair, changes)
 
 
 def _on_cable(
@@ -158,6 +191,9 @@ def _on_cable(
 ) -> Iterator[_Instance]:
     part = f"{cable} cable"
     common = layout.mid(cable, "C")
+    if kind == "comes and goes":
+        yield from (_Instance(part, (t,), ()) for t in conductors)
+        return
     if kind == "cross":
         for a, b in combinations(conductors, 2):
             at = (layout.mid(cable, a), layout.mid(cable, b))
@@ -182,13 +218,17 @@ def _at_thermostat(t: str, kind: FaultKind) -> _Instance:
 
 
 def _on_joints(layout: Layout, fault: Fault) -> Iterator[_Instance]:
-    for circuit in layout.equipment.circuits:
-        for joint in circuit.joints:
-            if joint.kind != fault.part or circuit.cable is None:
+    sides: list[tuple[str, str | None, tuple[Joint, ...]]]
+    sides = [("R", None, layout.equipment.r_side.joints)]
+    sides += [(c.terminal, c.cable, c.joints) for c in layout.equipment.circuits]
+    for t, cable, joints in sides:
+        for joint in joints:
+            if joint.kind != fault.part:
                 continue
-            element = f"{circuit.terminal}.{joint.name}"
-            inside = layout.elements[element][0]
-            common = layout.end(circuit.cable, "C")
+            element = f"{t}.{joint.name}"
+            # The side away from the board, where it is near; else the side towards it.
+            inside = layout.elements[element][1 if joint.near else 0]
+            common = "C" if cable is None or joint.near else layout.end(cable, "C")
             change = {
                 # Opening a splice takes its own fault away; a rubbed lead stays.
                 "short": Change("join", (inside, common), "short", within=element),
@@ -196,21 +236,23 @@ def _on_joints(layout: Layout, fault: Fault) -> Iterator[_Instance]:
                 "chassis": Change("join", (inside, "GND"), "chassis"),
                 "open": Change("open", element),
                 "joint": Change("into", element, "joint"),
+                "comes and goes": None,
             }[fault.kind]
-            yield _Instance(joint.name, (circuit.terminal,), (change,))
+            yield _Instance(joint.name, (t,), (change,) if change else ())
 
 
 def _on_loads(layout: Layout, fault: Fault) -> Iterator[_Instance]:
     for circuit in layout.equipment.circuits:
-        if (circuit.cable is None) != (fault.part == "load indoors"):
+        if circuit.load.outdoor == (fault.part == "load indoors") or not circuit.coils:
             continue
         element = f"{circuit.terminal}.load"
         change = {
             "dead coil": Change("into", element, "dead_coil"),
             "turns": Change("turns", element),
             "open": Change("open", element),
+            "comes and goes": None,
         }[fault.kind]
-        yield _Instance(circuit.load.name, (circuit.terminal,), (change,))
+        yield _Instance(circuit.load.name, (circuit.terminal,), (change,) if change else ())
 
 
 def _on_board(layout: Layout, kind: FaultKind) -> Iterator[_Instance]:

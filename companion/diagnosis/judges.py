@@ -8,15 +8,21 @@ from __future__ import annotations
 from companion.circuit.coils import NO_SUCH_PART
 from companion.circuit.copper import loop_ohms
 from companion.circuit.fuses import against_marking
-from companion.messages import Known, Reading
+from companion.expected import Known
+from companion.messages import Reading
 
 VERDICTS: dict[str, tuple[str, ...]] = {
     "fuse_rating": ("same", "over", "under"),
     "terminal_ohms": ("short", "low", "fits", "open"),
     "coil_ohms": ("short", "low", "fits", "open"),
     "wiring_ohms": ("short", "clear"),
+    "va_budget": ("within", "near", "over"),
 }
 
+# Rated secondary voltage, by which amperes are turned into VA (I = S / V).
+SECONDARY_VOLT = 24.0
+# A transformer loaded beyond this share of its rating has nothing to spare (common practice).
+COMFORTABLE_SHARE = 0.8
 # Ohms that a bolted or rubbed-through short adds at the fault itself (judgement).
 FAULT_CONTACT_OHM = 0.5
 # A coil below this share of its family's least ohms has shorted turns, likely (judgement).
@@ -34,6 +40,8 @@ def judge(rule: str, reading: Reading, known: Known) -> str:
     """
     if rule == "fuse_rating":
         return _fuse_rating(reading, known)
+    if rule == "va_budget":
+        return _va_budget(reading, known)
     net_ohm = None if reading.value_si is None else max(0.0, reading.value_si - known.leads_ohm)
     if rule == "coil_ohms":
         return _load_ohms(net_ohm, known.ohms, short_ohm=DEAD_COIL_OHM)
@@ -50,6 +58,13 @@ def _fuse_rating(reading: Reading, known: Known) -> str:
     if known.marked_ampere is None or reading.value_si is None:
         raise ValueError("a fuse is judged by its rating against the board's marking")
     return against_marking(reading.value_si, known.marked_ampere)
+
+
+def _va_budget(reading: Reading, known: Known) -> str:
+    if reading.value_si is None:
+        raise ValueError("a budget is judged by the amperes at the secondary")
+    share = reading.value_si * SECONDARY_VOLT / known.transformer_va
+    return "over" if share > 1.0 else "near" if share > COMFORTABLE_SHARE else "within"
 
 
 def _load_ohms(net_ohm: float | None, healthy: tuple[float, float], *, short_ohm: float) -> str:

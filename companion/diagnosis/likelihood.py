@@ -19,7 +19,7 @@ from companion.circuit.shapes import Meter, Range
 from companion.diagnosis.predict import Predicted
 from companion.diagnosis.tables import Likelihoods
 from companion.diagnosis.trial import Measure, Test
-from companion.diagnosis.trust import normal_cdf
+from companion.diagnosis.trust import normal_cdf, rough_cdf
 
 Numbers = NDArray[Any]
 
@@ -203,12 +203,16 @@ def _bands(test: Test, predicted: Predicted, trust: Trust) -> Numbers:
     edges = scale(np.array(EDGES[test.measure]), test.measure)
     middle = displayed(np.where(is_open, 1.0, mean), error, test.measure, trust)
     s = sigma(middle, spread, test.measure, trust)
-    below = normal_cdf((edges - scale(middle, test.measure)[..., None]) / s[..., None])
-    ends = np.zeros((*mean.shape, 1))
-    bands = np.diff(np.concatenate([ends, below, ends + 1.0], axis=-1), axis=-1)
+    z = ((edges - scale(middle, test.measure)[..., None]) / s[..., None]).astype(np.float32)
+    bands = np.empty((*mean.shape, len(edges) + 2), dtype=np.float32)
+    below = rough_cdf(z)
+    bands[..., -1] = 0.0
+    bands[..., 0], bands[..., -2] = below[..., 0], 1.0 - below[..., -1]
+    bands[..., 1:-2] = below[..., 1:] - below[..., :-1]
     bands *= np.where(is_open, 0.0, 1.0 - none)[..., None]
     bands[..., 0] += np.where(is_open, 0.0, none)
-    return np.concatenate([bands, is_open[..., None] * 1.0], axis=-1)
+    bands[..., -1] = is_open
+    return bands
 
 
 def _word(test: Test, words: Numbers, outcome: Outcome) -> Numbers:

@@ -9,18 +9,61 @@ loads are not drawn: their tolerance widens each prediction instead (``predict``
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from companion.circuit.shapes import Sources, Span
-from companion.diagnosis.equipment import Equipment
+from companion.circuit.shapes import Sources
+from companion.datafiles import Span
 from companion.diagnosis.tables import FaultOhms
+from companion.equipment import Circuit, Equipment
 
 Floats = NDArray[Any]
 
+# How a board takes a call: the load alone hangs on the terminal; an input of the board's own is
+# beside it; or an input alone, the board driving the load by a relay. Kept apart from the columns:
+# each terminal may be any, and few columns would be left to fit all of them.
+Board = Literal["alone", "beside", "logic"]
+BOARDS: tuple[Board, ...] = ("alone", "beside", "logic")
+
+
+def board_shares(circuit: Circuit | None) -> Floats:
+    """How likely each of ``BOARDS`` is on a terminal."""
+    logic = 0.0 if circuit is None or circuit.logic is None else circuit.logic.share
+    beside = 0.0 if circuit is None or circuit.board_ohm is None else BESIDE_SHARE
+    shares = np.array([(1.0 - logic) * (1.0 - beside), (1.0 - logic) * beside, logic])
+    return np.asarray(np.maximum(shares, LEAST_SHARE))
+
+
+class Draws(Protocol):
+    """What a draw needs of ``numpy.random.Generator``."""
+
+    def permutation(self, count: int, /) -> Floats:
+        """The first so many whole numbers in some order."""
+
+    def random(self, count: int, /) -> Floats:
+        """So many numbers from 0 to below 1."""
+
+
+class Halfway:
+    """In place of chance: the middle of everything."""
+
+    def permutation(self, count: int, /) -> Floats:
+        """In order."""
+        return np.arange(count)
+
+    def random(self, count: int, /) -> Floats:
+        """Halves."""
+        return np.full(count, 0.5)
+
+
+# Judgement: loads of one make differ by so much of the standard spread of their span.
+ALIKE_SPREAD = 0.3
+LEAST_SHARE = 1e-6  # so that logarithms stay finite
+GHOST_SHARE = (0.08, 0.6)  # judgement: ghosts read up to tens of percent (common practice)
+BESIDE_SHARE = 0.5  # judgement: boards with an input of their own beside a load
 BONDED_SHARE = 0.75  # judgement: common bonded to chassis, often, not always
 
 
@@ -28,7 +71,8 @@ BONDED_SHARE = 0.75  # judgement: common bonded to chassis, often, not always
 class Columns:
     """Draws, each an array of ``count`` values.
 
-    ``load_z`` shifts loads in standard spreads, ``live_z`` does so when energized;
+    ``ghost`` is the share of an open conductor's coupling that is to R; ``load_z`` shifts loads
+    in standard spreads, ``live_z`` does so when energized;
     ``meter_z`` is the meter's own error as a share of its limit, the same all through a call.
     """
 
@@ -43,11 +87,8 @@ class Columns:
     accessory_va: Floats
     load_z: Mapping[str, Floats]
     live_z: Mapping[str, Floats]
+    ghost: Floats
     meter_z: Floats
-
-    def fault_moved(self) -> Columns:
-        """The same, each fault at e times its ohms: how a prediction depends on them."""
-        return replace(self, fault_ohm={n: v * np.e for n, v in self.fault_ohm.items()})
 
     @property
     def count(self) -> int:
@@ -60,7 +101,7 @@ def draw(
     faults: FaultOhms,
     sources: Sources,
     count: int,
-    rng: np.random.Generator,
+    rng: Draws,
     *,
     loads_vary: bool = False,
 ) -> Columns:
@@ -81,6 +122,13 @@ def draw(
     names = ("short", "chassis", "cross", "leak", "joint", "dead_coil")
     reach = 3.0**0.5  # uniform over the logarithm of a load's span, in standard spreads
     live = {c.terminal: even((-reach, reach)) for c in equipment.circuits}
+    first: dict[str, str] = {}
+    for c in equipment.circuits:
+        kin = first.setdefault(c.alike, c.terminal) if c.alike else c.terminal
+        if kin != c.terminal:
+            other = live[kin] + ALIKE_SPREAD * even((-reach, reach))
+            live[c.terminal] = np.clip(other, -reach, reach)
+    live |= {load.name: even((-reach, reach)) for load in equipment.r_side.loads}
     return Columns(
         length_ft={name: even(cable.length_ft) for name, cable in equipment.cables.items()},
         along=even((0.02, 0.98)),
@@ -93,5 +141,6 @@ def draw(
         accessory_va=even(faults.accessory_va),
         load_z=live if loads_vary else {t: 0.0 * z for t, z in live.items()},
         live_z=live,
+        ghost=even(GHOST_SHARE),
         meter_z=even((-1.0, 1.0)),
     )

@@ -16,8 +16,8 @@ import numpy as np
 from companion.diagnosis.belief import Belief
 from companion.diagnosis.case import Case, Standing, after, minutes
 from companion.diagnosis.choosers import TestChooser
+from companion.diagnosis.gain import table_of
 from companion.diagnosis.hypotheses import Hypothesis
-from companion.diagnosis.likelihood import outcome_table
 from companion.diagnosis.predict import Predicted, Predictor
 
 
@@ -57,7 +57,7 @@ def small_case(case: Case, rows: Sequence[int], names: Sequence[str]) -> Case:
     total = sum(h.weight for h in chosen)
     outcomes = {}
     for name in names:
-        table = outcome_table(predictor.tests[name], predictor.of(name), trust)
+        table = table_of(predictor, trust, name)
         outcomes[name] = tuple(int(o) for o in table[list(rows)].mean(axis=1).argmax(axis=-1))
     weighed = [replace(h, weight=h.weight / total) for h in chosen]
     tabled = Tabled(weighed, outcomes, predictor)

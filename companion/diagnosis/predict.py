@@ -1,4 +1,4 @@
-"""What each test would read under each hypothesis: stacked nodal solutions, made when asked for.
+"""What each test would read under each hypothesis, made when asked for.
 
 Arrays are (hypotheses, columns). A test's setup is solved once for all hypotheses and for
 every test that shares it.
@@ -15,22 +15,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.circuit.fuses import opening_chance
-from companion.circuit.network import solve_stack
 from companion.circuit.supply import pull_in_volt
 from companion.diagnosis.hypotheses import Hypothesis
-from companion.diagnosis.stacks import stack
+from companion.diagnosis.layout import Layout
+from companion.diagnosis.nuisance import BOARDS, Board, board_shares
 from companion.diagnosis.tables import Likelihoods
+from companion.diagnosis.transfer import Transfer
 from companion.diagnosis.trial import Setup, Test
 from companion.diagnosis.trust import lamp_words, looks
-from companion.diagnosis.values import FUSE_OHM, Valued
+from companion.diagnosis.values import FUSE_OHM, Valued, board_span, log_spread
 
 Numbers = NDArray[Any]
 
 HOLD_S = 10.0  # how long a jumper is held before "it holds" is said
-METER_OHM = 10e6
 FAULT_MOVES = 0.3  # judgement: relative standard change of a fault's ohms between readings
 CHUNK = 128  # hypotheses solved at a time, to bound memory
-AMPERE_SPREAD = 0.2  # judgement: what is left of the tolerance of VA between columns
+GHOSTLY_OHM, GHOST_SPREAD = 1e5, 0.3  # judgement: a wire in the air, and how it wanders
+AMPERE_SPREAD = 0.3  # judgement: what is left of the tolerance of VA between columns
 
 
 @dataclass(frozen=True)
@@ -38,10 +39,10 @@ class Predicted:
     """A test under every hypothesis and column.
 
     Args:
-        mean: of a number, (H, K), in SI.
+        mean: of a number, (H, K), in SI; of ohms (boards, H, K), see ``nuisance.BOARDS``.
         spread: relative standard spread of it, from loads and from the fault's own ohms.
         error: the meter's own, as a share of its limit, (K,).
-        none: chance that protection has opened, so that zero is read instead.
+        none: chance that protection has opened, so that zero is read instead, like ``mean``.
         words: chance of each word, (H, K, words), where the test comes out in words.
         load: relative change for one standard spread of the loads, and ``moves`` the rest of
             ``spread``, where the two are known apart.
@@ -77,7 +78,6 @@ class Predictor:
     ) -> None:
         self.hypotheses, self.tests = tuple(hypotheses), {t.name: t for t in tests}
         self._valued, self._trust, self._fuse_ampere = valued, trust, fuse_ampere
-        self._moved = replace(valued, columns=valued.columns.fault_moved())
         self._by_setup: dict[Setup, list[Test]] = defaultdict(list)
         for test in tests:
             self._by_setup[test.setup].append(test)
@@ -87,9 +87,26 @@ class Predictor:
         self._opening = (multiples, np.array(chances))
 
     @property
+    def layout(self) -> Layout:
+        """The installation's nodes and elements."""
+        return self._valued.layout
+
+    @property
     def columns(self) -> int:
         """Number of columns."""
         return self._valued.columns.count
+
+    def shares(self, circuit: str | None) -> Numbers:
+        """How likely each way of a board to take a call is on a terminal, (boards,)."""
+        fed = {c.terminal: c for c in self._valued.layout.equipment.circuits}
+        return board_shares(fed.get(circuit or ""))
+
+    def alike(self, circuit: str | None) -> str:
+        """The word by which loads of several terminals are of one make; else the terminal."""
+        for c in self._valued.layout.equipment.circuits:
+            if c.terminal == circuit and c.alike:
+                return c.alike
+        return circuit or ""
 
     def of(self, name: str) -> Predicted:
         """The prediction for a test.
@@ -124,35 +141,61 @@ class Predictor:
     def _dead(
         self, setup: Setup, tests: Sequence[Test], rows: Sequence[Hypothesis]
     ) -> list[Predicted]:
-        pairs = [self._pair(t) for t in tests]
-        middle, high = (self._ohms(setup, rows, pairs, shift) for shift in (0.0, 1.0))
-        stepped = self._ohms(setup, rows, pairs, 0.0, self._moved)
-        # The columns stand for all ohms between them, and a fault's ohms move when touched.
-        moves = FAULT_MOVES * np.log((stepped + 1e-3) / (middle + 1e-3))
-        load = np.log((high + 1e-3) / (middle + 1e-3))
-        spread, zero = np.hypot(load, moves), np.zeros(middle.shape[:2])
-        return [
-            Predicted(middle[..., k], spread[..., k], zero, load=load[..., k], moves=moves[..., k])
-            for k in range(len(pairs))
-        ]
+        by_board = [self._ohms(setup, tests, rows, board) for board in BOARDS]
+        out = []
+        for k in range(len(tests)):
+            ohms, load, moves = (np.stack([found[n][..., k].T for found in by_board])
+                                 for n in range(3))  # fmt: skip
+            none = np.zeros_like(ohms)
+            out.append(Predicted(ohms, np.hypot(load, moves), none, load=load, moves=moves))
+        return out
 
     def _ohms(
-        self,
-        setup: Setup,
-        rows: Sequence[Hypothesis],
-        pairs: Sequence[tuple[int, int]],
-        shift: float,
-        valued: Valued | None = None,
-    ) -> Numbers:
-        matrix = stack(valued or self._valued, setup, rows, "dc", shift)
-        size = matrix.shape[-1]
-        right = np.zeros((size, len(pairs)))
-        for k, (a, b) in enumerate(pairs):
-            right[a, k] += 1.0
-            right[b, k] -= 1.0
-        volt = solve_stack(matrix, right)
-        ohms = [volt[..., a, k] - volt[..., b, k] for k, (a, b) in enumerate(pairs)]
-        return np.asarray(np.maximum(np.stack(ohms, axis=-1), 0.0))
+        self, setup: Setup, tests: Sequence[Test], rows: Sequence[Hypothesis], board: Board
+    ) -> tuple[Numbers, Numbers, Numbers]:
+        """Ohms, and how they move with the loads' tolerance and with the fault's own ohms.
+
+        An element of g siemens with v volts across it per ampere between the probes moves the
+        reading by g v^2 for each e-fold of its ohms (Tellegen; any network theory text).
+        """
+        columns = self._valued.columns
+        pairs = [self._pair(t) for t in tests]
+        loads = self._tolerant(board)
+        ports = [self._valued.layout.ends(name) for name in loads]
+        net = Transfer(self._valued, setup, rows, "dc", [*pairs, *ports], board=board)
+        ohms = np.abs(net.own(pairs))
+        moved, shifted = np.zeros_like(ohms), np.zeros_like(ohms)
+        volts = net.across(ports, pairs) ** 2
+        for index, (name, spread) in enumerate(loads.items()):
+            if name not in net.base:
+                continue
+            still = np.array([self._still(name, h) for h in rows])
+            left = np.array([any(c.how == "turns" and c.at == name for c in h.changes)
+                             for h in rows])  # fmt: skip
+            weight = np.where(left, 1.0 / columns.turns_left[:, None], 1.0) * still
+            shifted += (spread * net.base[name][:, None] * weight)[..., None] * volts[:, :, index]
+        for group, across in net.at_faults(pairs):
+            for place, changes in enumerate(group.made_by):
+                for nth, change in enumerate(changes):
+                    if change.how in {"join", "into"} and change.ohms in columns.fault_ohm:
+                        siemens = 1.0 / columns.fault_ohm[change.ohms]
+                        moved[:, group.rows[place]] += siemens[:, None] * across[:, place, nth] ** 2
+        return ohms, shifted / (ohms + 1e-3), FAULT_MOVES * moved / (ohms + 1e-3)
+
+    def _tolerant(self, board: Board) -> dict[str, float]:
+        """Elements whose healthy ohms lie in a span, and its standard spread by logarithm."""
+        equipment = self._valued.layout.equipment
+        found = {f"{c.terminal}.load": log_spread(c.load.ohms) for c in equipment.circuits}
+        found |= {f"R.{load.name}": log_spread(load.ohms) for load in equipment.r_side.loads}
+        for c in equipment.circuits:
+            span = board_span(c, board)
+            if span is not None:
+                found[f"{c.terminal}.board"] = log_spread(span)
+        return found
+
+    def _still(self, name: str, hypothesis: Hypothesis) -> bool:
+        """Whether a load's own tolerance still counts under a hypothesis."""
+        return not any(c.at == name and c.how in {"open", "into"} for c in hypothesis.changes)
 
     # ── Live: volts, amperes, protection ─────────────────────────────────────
 
@@ -161,65 +204,80 @@ class Predictor:
     ) -> list[Predicted]:
         nodes = self._valued.layout.nodes
         pairs = [self._pair(t) for t in tests if t.measure == "volts"]
-        pulling = self._volts(setup, rows, pairs, "pulling")
-        sealed = self._volts(setup, rows, pairs, "sealed")
         energized = setup.jumpers or setup.calls
-        acts = np.ones(pulling.shape[:2], dtype=bool)
-        for t in energized:
-            across = np.abs(pulling[..., nodes[f"{t}.k"], 0] - pulling[..., nodes[f"{t}.r"], 0])
-            acts &= across >= pull_in_volt()
-            # Volts across an open or dead coil move nothing.
-            dead = [any(c.at == f"{t}.load" and c.how != "turns" for c in h.changes) for h in rows]
-            acts[np.array(dead)] = False
+        every = (*energized, *(t for t in self._valued.layout.terminals if t not in energized))
+        coils = [(nodes[f"{t}.k"], nodes[f"{t}.r"]) for t in every]
+        source, fuse = (nodes["S"], nodes["C"]), (nodes["S"], nodes["R"])
+        probes = [source, fuse, *coils, *pairs]
+        supplied = self._valued.columns.open_volt / self._valued.columns.source_ohm
+        fed_by = np.array([all(c.at != "supply" for c in h.changes) for h in rows])
+        ampere_in = supplied[:, None] * fed_by
+        volt, seen = {}, {}
+        for state in ("pulling", "sealed"):
+            lamp_ohm = self._trust.lamp.hot_ohm
+            net = Transfer(self._valued, setup, rows, state, probes, lamp_ohm)
+            volt[state] = net.across(probes, [source])[..., 0] * ampere_in[..., None]
+            seen[state] = net.own(pairs) if pairs else np.zeros((*ampere_in.shape, 0))
+        pulls = [self._pulls(t, rows, volt["pulling"][..., 2 + i]) for i, t in enumerate(every)]
+        acts = np.ones(ampere_in.shape, dtype=bool)
+        for pulled in pulls[: len(energized)]:
+            acts &= pulled
+        other = np.zeros_like(acts)
+        for pulled in pulls[len(energized) :]:
+            other |= pulled
         if len(energized) > 1:  # one after the other, so that none pulls in on top of another
             acts[:] = True
-        volt = np.where(acts[..., None, None], sealed, pulling)
-        ohm = self._trust.lamp.hot_ohm if setup.protection == "lamp" else FUSE_OHM
-        lost = np.abs(volt[..., nodes["S"], 0] - volt[..., nodes["R"], 0])
-        ampere = lost / ohm
+        now = np.where(acts[..., None], volt["sealed"], volt["pulling"])
+        ohms = np.where(acts[..., None], seen["sealed"], seen["pulling"])
+        lost = np.abs(now[..., 1]).T
+        ampere = lost / (self._trust.lamp.hot_ohm if setup.protection == "lamp" else FUSE_OHM)
         chance = np.interp(ampere / self._fuse_ampere, *self._opening)
         out, k = [], 0
         for test in tests:
             if test.measure == "volts":
-                a, b = pairs[k]
+                open_volt, seen_ohm = now[..., 2 + len(coils) + k].T, ohms[..., k].T
+                mean = np.abs(open_volt * test.meter_ohm / (test.meter_ohm + seen_ohm))
+                spread = np.where(np.abs(seen_ohm) > GHOSTLY_OHM, GHOST_SPREAD, 0.0)
+                out.append(Predicted(mean, spread, chance))
                 k += 1
-                open_volt = volt[..., a, 0] - volt[..., b, 0]
-                seen_ohm = volt[..., a, k] - volt[..., b, k]
-                mean = np.abs(open_volt * METER_OHM / (METER_OHM + seen_ohm))
-                out.append(Predicted(mean, np.zeros_like(mean), chance))
             elif test.measure == "amperes":
                 out.append(Predicted(ampere, np.full_like(ampere, AMPERE_SPREAD), chance))
             elif test.measure == "lamp":
                 out.append(Predicted(words=lamp_words(lost, self._trust)))
             else:
-                out.append(Predicted(words=self._breaker(chance, acts, bool(energized))))
+                out.append(Predicted(words=self._breaker(test, rows, chance, acts.T, other.T)))
         return out
 
-    def _breaker(self, opens: Numbers, acts: Numbers, energized: bool) -> Numbers:
-        wrong = self._trust.wrong_way
-        runs = np.where(acts, 1.0 - wrong.runs, wrong.runs) if energized else 0.0 * opens
-        words = np.stack([opens, (1.0 - opens) * runs, (1.0 - opens) * (1.0 - runs)], axis=-1)
-        return np.asarray((1.0 - wrong.trips) * words + wrong.trips / 3.0)
+    def _pulls(self, t: str, rows: Sequence[Hypothesis], volt: Numbers) -> Numbers:
+        """Where a load is seen to act: volts enough, across a coil not open or dead."""
+        dead = [any(c.at == f"{t}.load" and c.how != "turns" for c in h.changes) for h in rows]
+        seen = bool(self._valued.layout.equipment.fed(t).coils)
+        return np.asarray((np.abs(volt) >= pull_in_volt()) & ~np.array(dead) & seen)
 
-    def _volts(
-        self,
-        setup: Setup,
-        rows: Sequence[Hypothesis],
-        pairs: Sequence[tuple[int, int]],
-        state: str,
+    def _breaker(
+        self, test: Test, rows: Sequence[Hypothesis], opens: Numbers, acts: Numbers, other: Numbers
     ) -> Numbers:
-        """Node voltages: column 0 with the source on, then per pair with 1 A and no source."""
-        columns = self._valued.columns
-        matrix = stack(self._valued, setup, rows, state, lamp_ohm=self._trust.lamp.hot_ohm)
-        right = np.zeros((len(rows), columns.count, matrix.shape[-1], 1 + len(pairs)), complex)
-        supplied = columns.open_volt / columns.source_ohm
-        for row, hypothesis in enumerate(rows):
-            if all(change.at != "supply" for change in hypothesis.changes):
-                right[row, :, self._valued.layout.nodes["S"], 0] = supplied
-        for k, (a, b) in enumerate(pairs):
-            right[:, :, a, k + 1] += 1.0
-            right[:, :, b, k + 1] -= 1.0
-        return solve_stack(matrix, right)
+        wrong = self._trust.wrong_way
+        if "runs" in test.outcomes:
+            right = 1.0 - 1.5 * wrong.runs  # half a slip to each of the two others, and one more
+            runs = np.where(acts, right, wrong.runs)
+            another = np.where(~acts & other, right, 0.5 * wrong.runs)
+            words = np.stack([opens, (1.0 - opens) * runs, (1.0 - opens) * another,
+                              (1.0 - opens) * (1.0 - runs - another)], axis=-1)  # fmt: skip
+        else:
+            if test.provokes is not None:
+                shows = np.array([self._shows(test, h) for h in rows])[:, None]
+                opens = 1.0 - (1.0 - opens) * (1.0 - shows)
+            words = np.stack([opens, 1.0 - opens], axis=-1)
+        return np.asarray((1.0 - wrong.trips) * words + wrong.trips / words.shape[-1])
+
+    def _shows(self, test: Test, hypothesis: Hypothesis) -> float:
+        """Chance that a fault that comes and goes trips the breaker while it is provoked."""
+        for fault in hypothesis.faults:
+            here = test.circuit in fault.circuits and test.sees in {None, fault.part}
+            if fault.kind == "comes and goes" and here:
+                return float(getattr(self._trust.provoked, str(test.provokes)))
+        return 0.0
 
     def _pair(self, test: Test) -> tuple[int, int]:
         nodes = self._valued.layout.nodes
@@ -229,7 +287,9 @@ class Predictor:
 def _joined(parts: Sequence[Predicted]) -> Predicted:
     def whole(name: str) -> Numbers | None:
         arrays = [getattr(part, name) for part in parts]
-        return None if arrays[0] is None else np.concatenate(arrays)
+        if arrays[0] is None:
+            return None
+        return np.concatenate(arrays, axis=0 if name == "words" else -2)
 
     return Predicted(whole("mean"), whole("spread"), whole("none"), words=whole("words"),
                      load=whole("load"), moves=whole("moves"))  # fmt: skip

@@ -12,15 +12,15 @@ import numpy as np
 
 from companion.circuit import meter as meters
 from companion.circuit import tables as circuit_tables
-from companion.diagnosis.equipment import all_equipment
 from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import OL, Trust
-from companion.diagnosis.nuisance import draw
+from companion.diagnosis.nuisance import Draws, Halfway, board_shares, draw
 from companion.diagnosis.predict import Predicted, Predictor
 from companion.diagnosis.tables import likelihoods, priors
 from companion.diagnosis.trial import Test
 from companion.diagnosis.values import Valued
+from companion.equipment import Equipment
 
 TEENS = {float(n): float((n - 10) * 10) for n in range(13, 20)}
 TENS = {ten: teen for teen, ten in TEENS.items()}
@@ -35,12 +35,31 @@ class Installation:
         hidden: what is wrong.
         trust: the meter, and the rate of mishearing.
         seed: of this installation; the same test comes out the same for every chooser.
+        boards: by terminal, which of ``nuisance.BOARDS`` it has.
     """
 
     predictor: Predictor
     hidden: Hypothesis
     trust: Trust
     seed: int
+    boards: dict[str, int]
+
+    def certain(self, name: str) -> float | str:
+        """What a flawless meter shows and a sure eye sees; heard right."""
+        test, real = self.predictor.tests[name], self.predictor.of(name)
+        if real.words is not None:
+            return test.outcomes[int(real.words[0, 0].argmax())]
+        assert real.mean is not None
+        assert real.none is not None
+        at = self._at(test, real)
+        value = 0.0 if real.none[at] > 0.5 else float(real.mean[at])
+        shown = meters.display(value, self.trust.range_of(test.measure))
+        return OL if shown is None else shown
+
+    def _at(self, test: Test, real: Predicted) -> tuple[int, ...]:
+        """Where in a prediction this installation's own value is."""
+        by_board = real.mean is not None and real.mean.ndim == 3
+        return (self.boards.get(test.circuit or "", 0), 0, 0) if by_board else (0, 0)
 
     def answer(self, name: str, time: int = 0) -> float | str:
         """What is heard for a test; ``time`` counts how often it was asked before."""
@@ -62,8 +81,9 @@ class Installation:
         span = self.trust.range_of(test.measure)
         # One meter a call: its gain and offset stay, within the limits it is sold with.
         own = np.random.default_rng((self.seed, 2)).uniform(-1.0, 1.0, 2)
-        value = float(real.mean[0, 0])
-        if rng.random() < real.none[0, 0]:
+        at = self._at(test, real)
+        value = float(real.mean[at])
+        if rng.random() < real.none[at]:
             value = 0.0
         value *= 1.0 + span.relative * own[0]
         value = max(0.0, value + span.counts * span.resolution * own[1])
@@ -76,21 +96,26 @@ class Installation:
 
 
 def install(
-    profile: str, hidden: Hypothesis, tests: tuple[Test, ...], seed: int, misheard: float
+    equipment: Equipment,
+    hidden: Hypothesis,
+    tests: tuple[Test, ...],
+    seed: int,
+    misheard: float,
+    *,
+    middling: bool = False,
 ) -> Installation:
-    """An installation drawn at random around a hidden hypothesis.
-
-    Raises:
-        KeyError: no such equipment.
-    """
-    equipment = all_equipment()[profile]
-    rng = np.random.default_rng((seed, 3))
+    """An installation around a hidden hypothesis, drawn at random or middling in everything."""
+    rng: Draws = Halfway() if middling else np.random.default_rng((seed, 3))
     sources = circuit_tables.sources()
     columns = draw(equipment, priors().ohms, sources, 1, rng, loads_vary=True)
     valued = Valued(Layout(equipment), columns, circuit_tables.loads(), sources)
     trust = Trust(circuit_tables.meter(), likelihoods(), misheard)
     predictor = Predictor(valued, [hidden], tests, likelihoods(), equipment.fuse_ampere)
-    return Installation(predictor, hidden, trust, seed)
+    boards = {}
+    for c in equipment.circuits:
+        shares = np.cumsum(board_shares(c)) / board_shares(c).sum()
+        boards[c.terminal] = int(np.searchsorted(shares, rng.random(1)[0]))
+    return Installation(predictor, hidden, trust, seed, boards)
 
 
 def _misheard(test: Test, said: float | str, rng: np.random.Generator) -> float | str:

@@ -7,19 +7,19 @@ from typing import Literal
 
 from pydantic import Field
 
-from companion.circuit.shapes import Positive, Shape, Share, Span
 from companion.circuit.tables import place
-from companion.datafiles import load
+from companion.counsel import Complaint as Complaint
+from companion.datafiles import Positive, Shape, Share, Span, load
 
 FaultKind = Literal[
     "short", "chassis", "leak", "open", "cross", "joint", "dead coil", "turns",
-    "overload", "wrong rating", "history",
+    "overload", "wrong rating", "history", "swapped", "comes and goes",
 ]  # fmt: skip
 PartKind = Literal[
-    "outdoor cable", "thermostat cable", "thermostat", "splice", "switch", "load outdoors",
-    "load indoors", "board", "transformer", "accessory", "fuse", "none now",
+    "outdoor cable", "indoor cable", "thermostat cable", "thermostat", "splice", "switch",
+    "load outdoors", "load indoors", "wires", "board", "transformer", "accessory", "fuse",
+    "none now",
 ]  # fmt: skip
-Complaint = Literal["opens", "nothing"]
 
 
 class Fault(Shape):
@@ -81,6 +81,8 @@ class Minutes(Shape):
     make_dead: Positive
     make_live: Positive
     repeat_reading: Positive
+    wiggle: Positive
+    run_on: Positive
 
 
 class Place(Shape):
@@ -157,6 +159,14 @@ class DamageSeen(Shape):
     source: str
 
 
+class Provoked(Shape):
+    """Chance that a fault that comes and goes shows while it is provoked."""
+
+    wiggled: Share
+    running: Share
+    source: str
+
+
 class Likelihoods(Shape):
     """``likelihoods.toml``."""
 
@@ -165,6 +175,7 @@ class Likelihoods(Shape):
     lamp: Lamp
     spread: Spread
     damage_seen: DamageSeen
+    provoked: Provoked
 
 
 @cache

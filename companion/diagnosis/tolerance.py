@@ -25,6 +25,7 @@ from companion.diagnosis.likelihood import (
     scale,
     sigma,
 )
+from companion.diagnosis.nuisance import ALIKE_SPREAD
 from companion.diagnosis.predict import Predicted
 from companion.diagnosis.trial import Test
 
@@ -33,7 +34,7 @@ Numbers = NDArray[Any]
 
 @dataclass(frozen=True)
 class LoadState:
-    """Shift of a load in standard spreads of its span, and its variance, each (H, K)."""
+    """Shift of a load in standard spreads of its span, and its variance, each (boards, H, K)."""
 
     shift: Numbers
     variance: Numbers
@@ -42,6 +43,11 @@ class LoadState:
 def unknown(shape: tuple[int, ...]) -> LoadState:
     """Before anything is read: no shift, and the whole span."""
     return LoadState(np.zeros(shape), np.ones(shape))
+
+
+def apart(state: LoadState) -> LoadState:
+    """What a load's own state tells of another of the same make."""
+    return LoadState(state.shift, state.variance + ALIKE_SPREAD**2)
 
 
 def informed(predicted: Predicted, state: LoadState) -> Predicted:

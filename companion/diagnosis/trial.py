@@ -7,6 +7,7 @@ from typing import Literal
 
 Measure = Literal["ohms", "volts", "amperes", "breaker", "lamp", "look"]
 Power = Literal["dead", "live", "any"]
+METER_OHM = 10e6
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Test:
 
     Args:
         name: unique, plain.
-        say: what to do, for the technician.
+        say: what to do and what to read, for the technician.
         measure: what is read.
         setup: how the installation is put.
         at: the two nodes probed, for ohms and volts.
@@ -45,6 +46,10 @@ class Test:
         minutes: the doing itself, without ways and making safe.
         sees: for a look, the part looked at.
         words: outcomes of its own, where those of the measure are not meant.
+        why: what it tells, for the technician.
+        meter_ohm: what is across the probes: the meter's input, or a relay put beside it.
+        provokes: how a fault that comes and goes is made to show: in the part that it ``sees``, or
+            in any of its circuit.
     """
 
     __test__ = False  # pytest: not a test of ours
@@ -59,12 +64,15 @@ class Test:
     minutes: float
     sees: str | None = None
     words: tuple[str, ...] = ()
+    why: str = ""
+    meter_ohm: float = METER_OHM
+    provokes: Literal["wiggled", "running"] | None = None
 
     @property
     def outcomes(self) -> tuple[str, ...]:
         """The words it can come out as; empty where a number is read."""
         return self.words or {
-            "breaker": ("trips", "runs", "nothing"),
+            "breaker": ("trips", "runs", "other", "nothing"),
             "lamp": ("bright", "dim", "dark"),
             "look": ("damaged", "sound"),
         }.get(self.measure, ())

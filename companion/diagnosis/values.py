@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 
 from companion.circuit.coils import with_shorted_turns
 from companion.circuit.copper import METRES_PER_FOOT, ohms_per_metre
-from companion.circuit.shapes import Loads, Sources
-from companion.diagnosis.equipment import Circuit
+from companion.circuit.shapes import Sources
+from companion.datafiles import Span
 from companion.diagnosis.hypotheses import Change
 from companion.diagnosis.layout import Layout
-from companion.diagnosis.nuisance import Columns
+from companion.diagnosis.nuisance import Board, Columns
 from companion.diagnosis.trial import Setup
+from companion.equipment import Circuit
+from companion.loads import Load, Loads
 
 Numbers = NDArray[Any]
 
@@ -26,6 +28,7 @@ CONTACT_OHM, JUMPER_OHM, FUSE_OHM, BOND_OHM = 0.05, 0.05, 0.03, 0.02
 ELECTRONICS_DC_OHM = 100e3  # a thermostat's rectifier input, from memory: kilohms to OL
 ELECTRONICS_VA = 2.0  # from memory: thermostat 1 to 3 VA
 ACCESSORY_DC_SHARE = 0.4  # judgement: an accessory's DC ohms to its impedance
+BESIDE_FACTOR = 3.0  # judgement: either way of a board input's usual ohms
 RATED_VOLT = 24.0
 MAINS_HERTZ = 60.0
 
@@ -46,29 +49,18 @@ class Valued:
     loads: Loads
     sources: Sources
 
-    def spread(self, circuit: Circuit) -> float:
-        """Standard spread of the logarithm of a healthy load's ohms (uniform over its span)."""
-        least, most = circuit.load.ohms or self.loads.of(circuit.load.family).ohms
-        return log(most / least) / (2.0 * sqrt(3.0))
-
-    def load_ohm(self, circuit: Circuit, state: str, shift: float) -> Numbers:
-        """A healthy load by column: DC ohms, or impedance "sealed" or "pulling"."""
-        family = self.loads.of(circuit.load.family)
-        least, most = circuit.load.ohms or family.ohms
-        drawn = self.columns.load_z if state == "dc" else self.columns.live_z
-        z = drawn[circuit.terminal] + shift
-        spread = self.spread(circuit)
-        dc = sqrt(least * most) * np.exp(spread * z)
+    def load_ohm(self, load: Load, name: str, state: str) -> Numbers:
+        """A healthy load by column, ``name`` its terminal or its own: DC, "sealed" or "pulling"."""
+        z = (self.columns.load_z if state == "dc" else self.columns.live_z)[name]
+        dc = _within(load.ohms, z)
         if state == "dc":
-            return np.asarray(dc)
-        va = family.sealed_va if state == "sealed" else family.inrush_va
+            return dc
         # A coil of more ohms is one of more turns, so its VA is taken lower in step.
-        middle, reach = sqrt(va[0] * va[1]), log(va[1] / va[0]) / (2.0 * sqrt(3.0))
-        impedance = RATED_VOLT**2 / middle * np.exp(reach * z)
-        impedance = np.maximum(impedance, dc)
+        least, most = load.kind.sealed_va if state == "sealed" else load.kind.inrush_va
+        impedance = np.maximum(RATED_VOLT**2 / _within((least, most), -z), dc)
         return np.asarray(dc + 1j * np.sqrt(impedance**2 - dc**2))
 
-    def base(self, setup: Setup, state: str, shift: float) -> dict[str, Numbers]:
+    def base(self, setup: Setup, state: str, board: Board) -> dict[str, Numbers]:
         """Siemens by element, each (columns,); elements out of circuit are not listed."""
         columns, layout = self.columns, self.layout
         ones = np.ones(columns.count)
@@ -86,9 +78,18 @@ class Valued:
             for joint in circuit.joints:
                 ohm[f"{t}.{joint.name}"] = CONTACT_OHM * ones
             ohm[f"{t}.feed"] = ohm[f"{t}.return"] = CONTACT_OHM * ones
-            ohm[f"{t}.load"] = self.load_ohm(circuit, state, shift)
-            if circuit.board_ohm is not None:
-                ohm[f"{t}.board"] = circuit.board_ohm * ones
+            drawn = (columns.load_z if state == "dc" else columns.live_z)[t]
+            ohm[f"{t}.load"] = self.load_ohm(circuit.load, t, state)
+            span = board_span(circuit, board)
+            if span is not None:
+                ohm[f"{t}.board"] = _within(span, drawn)
+                if state == "dc" and board == "logic":
+                    # At rest a board that drives the load by a relay of its own holds it apart.
+                    del ohm[f"{t}.feed"]
+        for joint in layout.equipment.r_side.joints:
+            ohm[f"R.{joint.name}"] = CONTACT_OHM * ones
+        for load in layout.equipment.r_side.loads:
+            ohm[f"R.{load.name}"] = self.load_ohm(load, load.name, state)
         if setup.base_on:
             watts = RATED_VOLT**2 / ELECTRONICS_VA
             ohm["electronics"] = (watts if live else ELECTRONICS_DC_OHM) * ones
@@ -98,9 +99,10 @@ class Valued:
             ohm["supply"] = columns.source_ohm
             ohm["fuse"] = FUSE_OHM * ones
             farad = self.sources.coupling.picofarad_per_ft * 1e-12 * columns.length_ft["thermostat"]
-            for t in layout.terminals:
-                for other in ("R", "C"):
-                    ohm[f"coupling.{t}.{other}"] = 1.0 / (2j * pi * MAINS_HERTZ * farad)
+            for t in layout.called:
+                for other, share in (("R", columns.ghost), ("C", 1.0 - columns.ghost)):
+                    siemens = 2j * pi * MAINS_HERTZ * farad * 2.0 * share
+                    ohm[f"coupling.{t}.{other}"] = 1.0 / siemens
         return {name: 1.0 / value for name, value in ohm.items() if name not in setup.lifted}
 
     def changed(
@@ -134,3 +136,22 @@ class Valued:
             for z, left in zip(healthy_ohm, self.columns.turns_left, strict=True)
         ]
         return np.array(shorted)
+
+
+def log_spread(span: tuple[float, float]) -> float:
+    """Standard spread of the logarithm of what lies anywhere in a span, evenly by logarithm."""
+    return log(span[1] / span[0]) / (2.0 * sqrt(3.0))
+
+
+def board_span(circuit: Circuit, board: Board) -> Span | None:
+    """Where a board's own input lies, if it has one; beside a load, about its usual ohms."""
+    if board == "logic":
+        return None if circuit.logic is None else circuit.logic.ohms
+    if board == "alone" or circuit.board_ohm is None:
+        return None
+    return circuit.board_ohm / BESIDE_FACTOR, circuit.board_ohm * BESIDE_FACTOR
+
+
+def _within(span: tuple[float, float], z: Numbers) -> Numbers:
+    """So many standard spreads from the geometric middle of a span."""
+    return np.asarray(sqrt(span[0] * span[1]) * np.exp(log_spread(span) * z))

@@ -6,11 +6,11 @@ from math import degrees, isinf, sqrt
 
 import pytest
 
-from companion.circuit.copper import loop_ohms, ohms_per_metre
+from companion.circuit.copper import METRES_PER_FOOT, RHO_20C_OHM_M, loop_ohms, ohms_per_metre
 from companion.circuit.fuses import blade
 from companion.circuit.network import Network
-from companion.circuit.supply import most_protection_ampere
-from companion.circuit.tables import loads
+from companion.circuit.supply import most_protection_ampere, pull_in_volt
+from companion.circuit.tables import fuses, loads
 from companion.circuit.uncertainty import Term, combine, rectangular, resolution
 
 
@@ -116,3 +116,32 @@ def test_contactors_as_technicians_state_them(ohm):
     """Common practice, no source: 12 to 16 ohms is a good contactor coil."""
     least, most = loads().of("contactor").ohms
     assert least <= ohm <= most
+
+
+def test_annealed_copper_standard():
+    """IEC 60028: 1/58 ohm mm2/m at 20 C, 100 % IACS (a summary)."""
+    assert pytest.approx(1e-6 / 58.0, rel=1e-4) == RHO_20C_OHM_M
+
+
+@pytest.mark.parametrize(("construction", "ohms"), [("solid", 7.77), ("stranded", 7.95)])
+def test_stranded_wire_reads_more(construction, ohms):
+    """NEC chapter 9 table 8: 18 AWG, uncoated, 75 C, ohms per 1000 ft."""
+    per_metre = ohms_per_metre(18, 75.0, "copper", construction)
+    assert per_metre * METRES_PER_FOOT * 1000.0 == pytest.approx(ohms, rel=0.003)
+
+
+def test_contactors_pull_in_at_85_percent():
+    """IEC 60947-4-1 operating limits: 85 % of rated, 20.4 V of 24 V (from memory)."""
+    assert pull_in_volt(24.0) == pytest.approx(20.4)
+
+
+def test_control_wire_ceilings():
+    """NEC 2008, 725.43: Class 1 wire of 18 AWG at 7 A, of 16 AWG at 10 A."""
+    ceiling = fuses().wire_ceiling
+    assert (ceiling.awg_18_ampere, ceiling.awg_16_ampere) == (7.0, 10.0)
+
+
+@pytest.mark.parametrize(("ampere", "colour"), [(3.0, "violet"), (5.0, "tan"), (10.0, "red")])
+def test_blade_fuse_colours(ampere, colour):
+    """ISO 8820-3, the colours of ratings (from memory)."""
+    assert colour in {c.colour for c in fuses().blade.colour if c.rating_ampere == ampere}

@@ -6,10 +6,10 @@ from hypothesis import given as for_all
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from companion.diagnosis.belief import explain
 from companion.diagnosis.case import open_case
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.likelihood import OL
+from companion.diagnosis.wording import believed, suspects
 from tests.diagnosis.worlds import given, reference_house, row
 
 COOLING = "cooling-gas-furnace"
@@ -50,11 +50,11 @@ def test_the_odd_reading_is_named():
                           ("ohms Y-C, outdoor wire lifted", 1500.0),
                           ("breaker, R to Y", "runs"), ("breaker, R to G", "runs")):  # fmt: skip
         case = case.heard(name, outcome)
-    found = explain(case.belief)
-    assert 3 in found.odd
-    assert found.circuit == "Y"
-    assert "the reading before last is the odd one" in found.words
-    assert "doesn't fit any single short" in found.words
+    odd = [index for index in range(5) if case.belief.wrong(index) > 0.5]
+    assert odd == [3]
+    assert next(iter(case.belief.by_circuit())) == "Y"
+    words = believed(case.belief, suspects(case.belief), odd)
+    assert words == "That doesn't fit any single short; the reading before last is the odd one."
 
 
 def test_taking_back_is_as_if_never_heard():
@@ -94,9 +94,8 @@ def test_nonsense_is_surprise_and_not_explained_away():
     case = open_case(COOLING)
     for name in ("ohms R-C at the board", "ohms G-C at the board", "ohms W-C at the board"):
         case = case.heard(name, 4.4e4)
-    found = explain(case.belief)
-    assert found.part == ELSE
-    assert "None of the faults I know" in found.words
+    assert next(iter(case.belief.by_part())) == ELSE
+    assert "None of the faults I know" in believed(case.belief, suspects(case.belief), [])
 
 
 @pytest.mark.parametrize(

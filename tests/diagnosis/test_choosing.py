@@ -13,12 +13,11 @@ from companion.diagnosis.choosers import (
     by_entropy,
     by_fixed_order,
     by_gain_per_cost,
-    entropy_bits,
-    expected_gain,
 )
-from companion.diagnosis.equipment import all_equipment
+from companion.diagnosis.gain import entropy_bits, expected_gain
 from companion.diagnosis.optimum import expected, optimum, small_case
 from companion.diagnosis.stopping import SURE, verdict
+from companion.equipment import all_equipment
 from tests.diagnosis.worlds import chain, given
 
 HORSES = [1 / 2, 1 / 4, 1 / 8, 1 / 16, 1 / 64, 1 / 64, 1 / 64, 1 / 64]

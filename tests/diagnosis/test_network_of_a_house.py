@@ -5,19 +5,22 @@ import pytest
 
 from companion.circuit.network import Network
 from companion.diagnosis.case import open_case
-from companion.diagnosis.equipment import all_equipment
 from companion.diagnosis.hypotheses import ELSE, hypotheses
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import OPEN_OHM
+from companion.diagnosis.nuisance import BOARDS
 from companion.diagnosis.tables import priors
-from companion.diagnosis.trust import normal_cdf
+from companion.diagnosis.trust import normal_cdf, rough_cdf
+from companion.equipment import all_equipment
 from tests.diagnosis.worlds import reference_house, row
 
 HOUSE = reference_house()
 
 
 def mean(hypothesis, test):
-    return float(HOUSE.belief.predictor.of(test).mean[row(HOUSE, hypothesis), 0])
+    """With the board's own input beside each load."""
+    by_board = HOUSE.belief.predictor.of(test).mean
+    return float(by_board[BOARDS.index("beside"), row(HOUSE, hypothesis), 0])
 
 
 # Guards against slips: a contactor of sqrt(8 x 20) = 12.65 ohms beside a 1500 ohm input,
@@ -139,3 +142,8 @@ def test_history_makes_its_parts_likelier():
 def test_normal_distribution(x, p):
     """Abramowitz and Stegun, table 26.1."""
     assert normal_cdf(np.array(x)) == pytest.approx(p, abs=1e-7)
+
+
+def test_the_rough_distribution_keeps_to_its_bound():
+    x = np.linspace(-8.0, 8.0, 4001)
+    assert np.abs(rough_cdf(x) - normal_cdf(x)).max() < 2e-4

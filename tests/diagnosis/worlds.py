@@ -10,7 +10,6 @@ from companion.circuit import tables as circuit_tables
 from companion.diagnosis.battery import battery
 from companion.diagnosis.belief import Belief
 from companion.diagnosis.case import Case
-from companion.diagnosis.equipment import Equipment, all_equipment
 from companion.diagnosis.hypotheses import Hypothesis, hypotheses
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import Trust
@@ -19,6 +18,7 @@ from companion.diagnosis.predict import Predicted, Predictor
 from companion.diagnosis.tables import effort, likelihoods, priors
 from companion.diagnosis.trial import Setup, Test
 from companion.diagnosis.values import Valued
+from companion.equipment import Equipment, all_equipment
 
 
 class Given(Predictor):
@@ -56,10 +56,13 @@ def given(weights, chances):
 def chain(splices=7):
     """A load at the end of a chain of splices, one of them shorted, each as likely."""
     equipment = Equipment.model_validate({
-        "id": "chain", "transformer_va": 40.0, "fuse_ampere": 3.0, "source": "made up",
+        "id": "chain", "title": "chain", "answer": "none", "wire_source": "made up",
+        "r_side": {"function": "R side", "wiring": "R wire", "at_rest_ohms": [1e3, 1e7],
+                   "at_rest_source": "made up"},
+        "transformer_va": 40.0, "fuse_ampere": 3.0, "source": "made up",
         "cables": {name: {"awg": 18, "length_ft": [20, 60], "temperature_c": 20, "far": far}
                    for name, far in (("thermostat", "thermostat"), ("outdoor", "outdoor unit"))},
-        "circuits": [{"terminal": "Y", "cable": "outdoor",
+        "circuits": [{"terminal": "Y", "cable": "outdoor", "function": "cooling", "wiring": "w",
                       "load": {"name": "contactor coil", "family": "contactor"},
                       "joints": [{"name": f"splice {n}", "kind": "splice"}
                                  for n in range(splices)]}],
@@ -96,7 +99,8 @@ def reference_house(complaint="opens"):
         open_volt=27.0 * one, source_ohm=1.8 * one, winding_ohm=0.9 * one, bonded=one > 0,
         fault_ohm=dict.fromkeys(columns.fault_ohm, 0.02 * one), turns_left=0.33 * one,
         accessory_va=54.0 * one, load_z=dict.fromkeys(columns.load_z, 0.0 * one),
-        live_z=dict.fromkeys(columns.live_z, 0.0 * one), meter_z=0.0 * one,
+        live_z=dict.fromkeys(columns.live_z, 0.0 * one),
+        ghost=0.5 * one, meter_z=0.0 * one,
     )  # fmt: skip
     rows = hypotheses(layout, priors(), complaint, pair_least=1.0)
     return _case(layout, rows, battery(layout, effort()), known)

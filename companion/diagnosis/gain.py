@@ -1,0 +1,203 @@
+"""Expected information gain of tests about the parts at fault, many tests at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.diagnosis.case import Case
+from companion.diagnosis.likelihood import Trust, outcome_table
+from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.tolerance import LoadState, informed
+
+Numbers = NDArray[Any]
+
+NEGLIGIBLE = 1e-5  # hypotheses in columns below this chance do not steer the choice
+FIRST_COLUMNS = 4  # before anything was read, one column in so many
+MOST_CELLS = 400  # of them, once something was read: as many as a turn has time for
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Tests with as many outcomes each: where each stands, and chances (H K, tests, outcomes)."""
+
+    place: dict[str, int]
+    chances: Numbers
+
+
+@dataclass(frozen=True)
+class Tables:
+    """What tests come out as, cell by cell: before anything was read, and what ohms rest on.
+
+    ``ohms`` holds mean, load and moves, each (H K, tests, boards), of the tests in ``place``.
+    """
+
+    before: tuple[_Group, ...]
+    place: dict[str, int]
+    ohms: tuple[Numbers, Numbers, Numbers] | None
+
+
+# Kept for as long as the predictor that they were made from.
+_TABLES: WeakKeyDictionary[Predictor, dict[Trust, Tables]] = WeakKeyDictionary()
+
+
+def tables(case: Case) -> Tables:
+    """Of all tests; made the first time, which solves every network."""
+    made = _TABLES.setdefault(case.belief.predictor, {})
+    trust = case.belief.trust
+    if trust not in made:
+        made[trust] = _made(case.belief.predictor, trust)
+    return made[trust]
+
+
+def _made(predictor: Predictor, trust: Trust) -> Tables:
+    by_size: dict[int, dict[str, Numbers]] = {}
+    ohms: dict[str, Predicted] = {}
+    for name in predictor.tests:
+        table = table_of(predictor, trust, name)
+        by_size.setdefault(table.shape[-1], {})[name] = table.reshape(-1, table.shape[-1])
+        if predictor.of(name).load is not None:
+            ohms[name] = predictor.of(name)
+    groups = [_Group({n: i for i, n in enumerate(of)}, np.stack(list(of.values()), axis=1))
+              for of in by_size.values()]  # fmt: skip
+    rest = None
+    if ohms:
+        rest = (_flat(ohms, "mean"), _flat(ohms, "load"), _flat(ohms, "moves"))
+    return Tables(tuple(groups), {n: i for i, n in enumerate(ohms)}, rest)
+
+
+def _flat(ohms: dict[str, Predicted], name: str) -> Numbers:
+    arrays = [getattr(predicted, name) for predicted in ohms.values()]
+    return np.stack([a.reshape(len(a), -1).T for a in arrays], axis=1).astype(np.float32)
+
+
+def table_of(predictor: Predictor, trust: Trust, name: str) -> Numbers:
+    """Chances (H, K, outcomes) of a test's outcomes before anything was read."""
+    test = predictor.tests[name]
+    found = outcome_table(test, predictor.of(name), trust)
+    if found.ndim == 4:
+        found = np.tensordot(predictor.shares(test.circuit), found, axes=1)
+    found[_else_rows(predictor)] = 1.0 / found.shape[-1]
+    return np.asarray(found.astype(np.float32))
+
+
+def _else_rows(predictor: Predictor) -> list[int]:
+    return [i for i, h in enumerate(predictor.hypotheses) if not h.parts]
+
+
+def entropy_bits(chances: Numbers, axis: int | tuple[int, ...] | None = None) -> Numbers:
+    """Shannon entropy, -sum p log2 p."""
+    safe = np.where(chances > 0, chances, 1.0)
+    return np.asarray(-(chances * np.log2(safe)).sum(axis=axis))
+
+
+def expected_gain(case: Case, names: Sequence[str]) -> Numbers:
+    """Expected information gain of tests about the parts at fault, in bits, (tests,).
+
+    Mutual information of outcome and the set of parts, H(o) + H(parts) - H(o, parts), both
+    averaged over columns (Lindley 1956; used for diagnosis by de Kleer and Williams 1987).
+    """
+    known: dict[str, float] = case.belief.__dict__.setdefault("_gains", {})
+    new = [name for name in names if name not in known]
+    if new:
+        known |= _gains(case, new)
+    return np.array([known[name] for name in names])
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """Pairs of hypothesis and column that steer the choice, by flat index, with their weights."""
+
+    flat: Numbers
+    columns: Numbers
+    weight: Numbers
+    other: Numbers
+    starts: Numbers
+    member: Numbers
+
+    def by_parts(self, chances: Numbers) -> Numbers:
+        """Joint chances (sets of parts, tests, outcomes) out of (cells, tests, outcomes)."""
+        weighed = self.weight.reshape(-1, *[1] * (chances.ndim - 1)) * chances
+        by_row = np.add.reduceat(weighed, self.starts, axis=0)
+        flat = self.member @ by_row.reshape(len(by_row), -1)
+        return np.asarray(flat.reshape(-1, *chances.shape[1:]))
+
+
+def _cells(case: Case) -> _Cells:
+    belief = case.belief
+    weight = belief.weight
+    if not belief.observations:  # nothing tells the columns apart yet: a few stand for all
+        weight = np.where(np.arange(weight.shape[1]) % FIRST_COLUMNS == 0, weight, 0.0)
+    least = NEGLIGIBLE * weight.max()
+    if weight.size > MOST_CELLS and belief.observations:
+        least = max(least, float(np.partition(weight, -MOST_CELLS, axis=None)[-MOST_CELLS]))
+    flat = np.flatnonzero(weight >= least)
+    rows, columns = np.divmod(flat, weight.shape[1])
+    kept = weight.reshape(-1)[flat]
+    present, starts = np.unique(rows, return_index=True)
+    labels: dict[frozenset[str], int] = {}
+    of_row = [labels.setdefault(belief.predictor.hypotheses[row].parts, len(labels))
+              for row in present.tolist()]  # fmt: skip
+    member = np.zeros((len(labels), len(present)))
+    member[of_row, range(len(present))] = 1.0
+    other = np.isin(rows, _else_rows(belief.predictor))
+    return _Cells(flat, columns, (kept / kept.sum()).astype(np.float32), other, starts, member)
+
+
+def _gains(case: Case, names: Sequence[str]) -> dict[str, float]:
+    cells = _cells(case)
+    parts = entropy_bits(cells.by_parts(np.ones((len(cells.flat), 1, 1))))
+    found: dict[str, float] = {}
+    for some, chances in _chances(case, cells, names):
+        joint = cells.by_parts(chances)
+        told = entropy_bits(joint.sum(axis=0), axis=-1) + parts - entropy_bits(joint, axis=(0, 2))
+        found |= dict(zip(some, told.tolist(), strict=True))
+    return found
+
+
+def _chances(
+    case: Case, cells: _Cells, names: Sequence[str]
+) -> Iterator[tuple[list[str], Numbers]]:
+    """Tests together with their chances (cells, tests, outcomes), as much as is known now."""
+    known, belief = tables(case), case.belief
+    touched = {name for name in names if name in known.place and belief.touched(name)}
+    for group in known.before:
+        some = [name for name in names if name in group.place and name not in touched]
+        if some:
+            at = [group.place[name] for name in some]
+            yield some, group.chances[cells.flat[:, None], at]
+    by_circuit: dict[str | None, list[str]] = {}
+    for name in names:
+        if name in touched:
+            by_circuit.setdefault(belief.predictor.tests[name].circuit, []).append(name)
+    for some in by_circuit.values():
+        yield some, _ohms(case, cells, known, some)
+
+
+def _ohms(case: Case, cells: _Cells, known: Tables, names: Sequence[str]) -> Numbers:
+    """Tests of ohms about one circuit, with what is known of its load and board."""
+    belief = case.belief
+    state, boards = belief.known_of(names[0])
+
+    def some(array: Numbers) -> Numbers:
+        return np.asarray(array.reshape(len(array), -1).take(cells.flat, axis=1).T[:, None])
+
+    shares = np.exp(some(boards))
+    likely = np.flatnonzero((shares > NEGLIGIBLE).any(axis=(0, 1)))
+    here = LoadState(some(state.shift)[..., likely], some(state.variance)[..., likely])
+    assert known.ohms is not None
+    at = [known.place[name] for name in names]
+    mean, load, moves = (a[cells.flat[:, None], at][..., likely] for a in known.ohms)
+    meter = belief.predictor.of(names[0]).error
+    error = None if meter is None else meter[cells.columns][:, None, None]
+    blank = np.zeros_like(mean)
+    now = informed(Predicted(mean, blank, blank, error, load=load, moves=moves), here)
+    bands = outcome_table(belief.predictor.tests[names[0]], now, belief.trust)
+    table = np.einsum("nv,ntvo->nto", shares[:, 0, likely], bands)
+    table[cells.other] = 1.0 / table.shape[-1]
+    return np.asarray(table)
