@@ -9,21 +9,36 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
-from companion.diagnosis import VERDICTS, fixed_sweep, judge
+from companion.counsel import Complaint
+from companion.diagnosis import VERDICTS
+from companion.diagnosis.advisor import Advisor, counsel_for
+from companion.equipment import Equipment
 from companion.errors import DataFileError, ReplayDiffers
+from companion.expected import Expectation
 from companion.messages import (
+    Aside,
     CallOpened,
     CallResumed,
     Concluded,
+    Consent,
     Message,
-    Spoken,
     Understood,
     Utterance,
 )
-from companion.procedure import Conversation, Library, Walk, load_library
+from companion.procedure import Conversation, CounselFor, Library, Walk, load_library
 from companion.understanding import Interpreter, Vocabulary, load_vocabulary, phrases_for
+
+ARRIVING = "arrive"
+"""The phase in which the equipment may still change: the networks are not solved before."""
+
+
+@lru_cache(maxsize=8)
+def kept_counsel(equipment: Equipment, complaint: Complaint, history: tuple[str, ...]) -> Advisor:
+    """The reasoner for an installation; kept, since it depends on nothing else."""
+    return counsel_for(equipment, complaint, history)
 
 
 @dataclass(frozen=True)
@@ -49,8 +64,8 @@ def missing_words(dialogs: Dialogs, model_words: frozenset[str]) -> dict[str, st
     """Words of the dialogs that a speech model does not know, and where each stands."""
     vocabulary = dialogs.vocabulary
     where = {
-        word: f"profiles, {profile.id}, circuit {circuit.terminal}"
-        for profile in dialogs.library.profiles.values()
+        word: f"equipment, {profile.id}, circuit {circuit.terminal}"
+        for profile in dialogs.library.equipment.values()
         for circuit in profile.circuits
         for said in circuit.said
         for word in vocabulary.tokens(said)
@@ -78,13 +93,16 @@ class Turns:
     Args:
         dialogs: what can be said and done.
         opened: the call's first record; it fixes profile and confidence floors.
+        counsel: gives the reasoner; the shipped one by default.
     """
 
-    def __init__(self, dialogs: Dialogs, opened: CallOpened) -> None:
+    def __init__(
+        self, dialogs: Dialogs, opened: CallOpened, counsel: CounselFor = kept_counsel
+    ) -> None:
         vocabulary = dialogs.vocabulary
         self._vocabulary = vocabulary
         self._opened = opened
-        self._walk = Walk(dialogs.library, judge, fixed_sweep)
+        self._walk = Walk(dialogs.library, counsel)
         clarify = {name: entry.reply for name, entry in vocabulary.clarify.items()}
         self._conversation = Conversation(self._walk, clarify)
         self._interpreter = Interpreter(vocabulary, opened.floor)
@@ -99,25 +117,32 @@ class Turns:
         """Where the call stands."""
         return self._walk
 
+    def expectation(self) -> Expectation:
+        """What can be taken now."""
+        return self._conversation.expectation()
+
     def phrases(self) -> list[str]:
         """What can be said now."""
-        return phrases_for(self._conversation.expectation(), self._vocabulary)
+        return phrases_for(self.expectation(), self._vocabulary)
 
     def settled(self, text: str) -> bool:
         """Whether words heard so far mean something that no more words can change."""
-        return self._interpreter.settled(text, self._conversation.expectation())
+        return self._interpreter.settled(text, self.expectation())
 
     def begin(self) -> list[Message]:
         """What follows from opening the call."""
-        return self._walk.begin(self._opened.profile)
+        return self._walk.begin(self._opened.profile, self._opened.style)
 
     def understand(self, utterance: Utterance) -> Understood:
         """What was meant, at this point of the call. Changes nothing."""
-        return self._interpreter.interpret(utterance, self._conversation.expectation())
+        return self._interpreter.interpret(utterance, self.expectation())
 
     def take(self, understood: Understood) -> list[Message]:
         """What follows from it."""
-        return self._conversation.take(understood)
+        after = self._conversation.take(understood)
+        if self._walk.counsel is not None and self._walk.step.phase != ARRIVING:
+            self._walk.counsel.prepare()
+        return after
 
     def resumed(self) -> list[Message]:
         """What follows from going on after a break."""
@@ -144,9 +169,11 @@ def replay(dialogs: Dialogs, record: Iterable[Message]) -> tuple[Turns, list[Mes
     turns = Turns(dialogs, opened)
     due: deque[Message] = deque(turns.begin())
     for message in messages:
+        if isinstance(message, Aside):
+            continue
+        if isinstance(message, Consent) and message not in due:
+            continue  # given outside the conversation
         match message:
-            case Spoken():
-                continue
             case CallResumed() | Utterance() if due:
                 raise _differs(f"The record lacks a {due[0].kind!r} before a {message.kind!r}.")
             case CallResumed():

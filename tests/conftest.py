@@ -8,7 +8,8 @@ import pytest
 
 from companion.datafiles import folder
 from companion.messages import CallOpened, Message, Prompt, Understood, Utterance
-from companion.turns import Dialogs, Turns, load_dialogs
+from companion.procedure import CounselFor
+from companion.turns import Dialogs, Turns, kept_counsel, load_dialogs
 
 
 @pytest.fixture(scope="session")
@@ -18,7 +19,7 @@ def dialogs() -> Dialogs:
 
 def opened(dialogs: Dialogs, profile: str | None = None) -> CallOpened:
     return CallOpened(
-        call_id="test", procedure="shorted-control-circuit", profile=profile,
+        call_id="test", procedure="control-circuit", profile=profile,
         dialogs_digest=dialogs.library.digest, model="none", source="typed",
         floor={"usual": 0.0, "safety": 0.0},
     )  # fmt: skip
@@ -30,11 +31,12 @@ class Talk:
 
     dialogs: Dialogs
     profile: str | None = None
+    counsel_for: CounselFor = kept_counsel
     last: list[Message] = field(default_factory=list)
     understood: Understood | None = None
 
     def __post_init__(self) -> None:
-        self.turns = Turns(self.dialogs, opened(self.dialogs, self.profile))
+        self.turns = Turns(self.dialogs, opened(self.dialogs, self.profile), self.counsel_for)
         self.last = self.turns.begin()
 
     def say(self, *lines: str) -> str:
@@ -61,8 +63,10 @@ class Talk:
         return [message.kind for message in self.last]
 
 
-TO_SUPPLY = ("site clear", "furnace", "thermostat off", "all clear")
+ARRIVED = ("site clear", "fuse blows", "furnace", "none", "nothing known", "thermostat off")
+TO_SUPPLY = (*ARRIVED, "all clear")
 DEAD = ("power off", "meter proven", "zero volts", "zero volts")
 ISOLATED = ("fuse out base off",)
-TO_METHOD = (*TO_SUPPLY, "twenty seven", *DEAD, "three amps", "three amps", "O L")
-TO_SWEEP = (*TO_METHOD, "meter", "point two", *ISOLATED)
+LEADS = ("point two",)
+TO_METHOD = (*TO_SUPPLY, "zero volts", "twenty seven", "three amps", *DEAD, "three amps", "O L")
+TO_HUNT = (*TO_METHOD, "meter", *ISOLATED, *LEADS)

@@ -2,6 +2,6 @@
 
 from companion.procedure.conversation import Conversation
 from companion.procedure.library import Library, load_library
-from companion.procedure.walk import Walk
+from companion.procedure.walk import CounselFor, Walk
 
-__all__ = ["Conversation", "Library", "Walk", "load_library"]
+__all__ = ["Conversation", "CounselFor", "Library", "Walk", "load_library"]

@@ -8,43 +8,64 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from itertools import pairwise
-from pathlib import Path
 from string import Formatter
 from typing import get_args
 
 from companion.errors import DataFileError
-from companion.procedure.shapes import AGAIN, NEXT, PARKED, Interlock, Outcome, Procedure, Step
+from companion.procedure.shapes import (
+    AGAIN,
+    NEXT,
+    PARKED,
+    PROTECTIONS,
+    Interlock,
+    Outcome,
+    Procedure,
+    Step,
+)
 
 SLOTS = frozenset(
-    {"value", "terminal", "circuit", "part", "wiring", "marked", "fitted", "new_fuse", "leads"}
-)
+    {"value", "terminal", "circuit", "part", "fault", "repair", "marked", "fitted", "new_fuse",
+     "leads", "unfinished", "likeliest"}
+)  # fmt: skip
 ZERO_VOLTS_LIMIT = 1.0
+FED_VOLTS = 18.0
 # Judges of ohms between C and a terminal: the transformer's winding must be out of those.
 BOARD_JUDGES = frozenset({"terminal_ohms", "wiring_ohms"})
 
 
 def check(
     procedure: Procedure,
-    path: Path,
+    where: Mapping[str, str],
     *,
     answers: Collection[str],
     verdicts: Mapping[str, Collection[str]],
-    profiles: Collection[str],
+    equipment: Collection[str],
 ) -> None:
     """Check a procedure as a whole.
+
+    Args:
+        procedure: to be checked.
+        where: for each step the file and line it stands at; under "" the frame's file.
+        answers: names that the vocabulary has words for.
+        verdicts: for each judge, the verdicts that it can give.
+        equipment: ids of what may be chosen.
 
     Raises:
         DataFileError: the first thing that does not hold, by its key.
     """
-    for key, expected in _faults(procedure, answers, verdicts, profiles):
-        raise DataFileError(path, key, expected)
+    for key, expected in _faults(procedure, answers, verdicts, equipment):
+        table, _, name = key.partition(".")
+        step = name.partition(".")[0] if table == "steps" else ""
+        if table == "interlocks" and procedure.interlocks.get(name) in procedure.steps:  # type: ignore[call-overload]
+            step = procedure.interlocks[name]  # type: ignore[index]
+        raise DataFileError(where.get(step, where[""]), key, expected)
 
 
 def _faults(
     procedure: Procedure,
     answers: Collection[str],
     verdicts: Mapping[str, Collection[str]],
-    profiles: Collection[str],
+    equipment: Collection[str],
 ) -> Iterator[tuple[str, str]]:
     steps = procedure.steps
     for key, target in _targets(procedure):
@@ -54,7 +75,7 @@ def _faults(
         here = f"steps.{name}"
         yield from _texts(here, step)
         yield from _safety(here, step, procedure)
-        yield from _lists(here, step)
+        yield from _lists(here, name, step, procedure)
         for answer in step.answers:
             if answer not in answers:
                 yield f"{here}.answers", f"expected answers of vocabulary.toml, got {answer!r}"
@@ -63,9 +84,9 @@ def _faults(
         else:
             yield from _coverage(here, step, verdicts)
         for outcome in step.outcomes:
-            if outcome.profile is not None and outcome.profile not in profiles:
+            if outcome.profile is not None and outcome.profile not in equipment:
                 got = outcome.profile
-                yield f"{here}.outcomes", f"expected a profile of dialogs/profiles, got {got!r}"
+                yield f"{here}.outcomes", f"expected an id of dialogs/equipment, got {got!r}"
     yield from _interlocks(procedure)
     unreachable = set(steps) - _reachable(procedure)
     if unreachable:
@@ -74,6 +95,7 @@ def _faults(
 
 def _targets(procedure: Procedure) -> Iterator[tuple[str, str]]:
     yield "start", procedure.start
+    yield "hunt", procedure.hunt
     for interlock, target in procedure.interlocks.items():
         yield f"interlocks.{interlock}", target
     for name, step in procedure.steps.items():
@@ -82,12 +104,14 @@ def _targets(procedure: Procedure) -> Iterator[tuple[str, str]]:
                 yield f"steps.{name}.outcomes", outcome.go
         for entry in step.exhausted:
             yield f"steps.{name}.exhausted", entry.go
+        for way in step.passes:
+            yield f"steps.{name}.passes", way.go
         if step.skip is not None:
             yield f"steps.{name}.skip", step.skip
 
 
 def _texts(here: str, step: Step) -> Iterator[tuple[str, str]]:
-    said = [step.say, step.why, step.caution, *(o.say for o in step.outcomes)]
+    said = [step.say, step.brief, step.why, step.caution, *(o.say for o in step.outcomes)]
     said += [entry.say for entry in step.exhausted]
     for text in filter(None, said):
         for _, slot, _, _ in Formatter().parse(text):
@@ -98,21 +122,35 @@ def _texts(here: str, step: Step) -> Iterator[tuple[str, str]]:
 def _safety(here: str, step: Step, procedure: Procedure) -> Iterator[tuple[str, str]]:
     if step.quantity == "resistance" and step.power != "dead":
         yield f"{here}.power", "expected 'dead' where ohms are asked for"
-    if step.judge in BOARD_JUDGES and not step.isolated:
-        yield f"{here}.isolated", "expected true where ohms are read from C at the board"
+    if step.judge in BOARD_JUDGES and "isolated" not in step.needs:
+        yield f"{here}.needs", "expected 'isolated' where ohms are read from C at the board"
     if step.safety and (step.skip is not None or {"yes", "no"} & set(step.answers)):
         yield here, "expected a safety step to have no skip, and no yes or no for an answer"
-    if step.earns is not None and not step.safety:
+    if set(step.earns) - {"zeroed"} and not step.safety:
         yield f"{here}.earns", "expected 'safety = true' where an interlock is answered for"
+    if PROTECTIONS & set(step.earns) and step.power != "dead":
+        yield f"{here}.power", "expected 'dead' where something is fitted in the fuse's place"
+    for o in step.outcomes:
+        if o.gains and (step.quantity != "voltage" or (o.at_least or 0.0) < FED_VOLTS):
+            yield f"{here}.outcomes", "expected 'gains' only where R was read to be fed"
+        if o.go == PARKED and PROTECTIONS & set(step.earns):
+            others = (PROTECTIONS - set(step.earns)) | {"isolated", "unfused"}
+            if not others <= set(o.loses):
+                yield f"{here}.outcomes", f"expected 'loses' with {sorted(others)}"
+        takes_out = o.go == PARKED and {"isolated", "unfused"} & set(step.earns)
+        if takes_out and not set(o.loses) >= PROTECTIONS:
+            yield f"{here}.outcomes", f"expected 'loses' with {sorted(PROTECTIONS)}"
     parks = any(o.go == PARKED for o in step.outcomes)
-    if parks != (step.earns is not None):
+    if parks != bool(step.earns):
         yield here, f"expected {PARKED} in, and only in, a step that earns an interlock"
 
 
-def _lists(here: str, step: Step) -> Iterator[tuple[str, str]]:
+def _lists(here: str, name: str, step: Step, procedure: Procedure) -> Iterator[tuple[str, str]]:
     goes = {o.go for o in step.outcomes} | {step.skip}
     if (NEXT in goes) and step.each is None:
         yield here, f"expected 'each' in a step that goes to {NEXT}"
+    if (step.each == "tests") != (name == procedure.hunt):
+        yield here, "expected 'each = \"tests\"' in the step named 'hunt', and there alone"
     if step.each is not None and (not step.exhausted or step.exhausted[-1].finding is not None):
         yield f"{here}.exhausted", "expected a last entry without 'finding'"
 
@@ -160,7 +198,7 @@ def _interlocks(procedure: Procedure) -> Iterator[tuple[str, str]]:
             continue
         way = chain(procedure, procedure.interlocks[name])
         last = steps[way[-1]]
-        if last.earns != name or not all(steps[s].safety for s in way):
+        if name not in last.earns or not (name == "zeroed" or all(steps[s].safety for s in way)):
             yield f"interlocks.{name}", f"expected safety steps that lead to one earning {name!r}"
         if name == "dead" and not (
             len(way) > 1
@@ -195,5 +233,6 @@ def _reachable(procedure: Procedure) -> set[str]:
         seen.add(name)
         step = procedure.steps[name]
         goes = [o.go for o in step.outcomes] + [e.go for e in step.exhausted] + [step.skip]
+        goes += [way.go for way in step.passes]
         todo += [go for go in goes if go in procedure.steps and go is not None]
     return seen

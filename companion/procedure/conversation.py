@@ -8,23 +8,24 @@ from __future__ import annotations
 
 from typing import Literal
 
+from companion.expected import Expectation
 from companion.messages import (
     Answer,
-    Blocked,
     Command,
-    Expectation,
+    HandOver,
     Message,
     Note,
     NotUnderstood,
     Reading,
     Understood,
 )
-from companion.procedure.prompts import UNIT_WANTED
+from companion.procedure.misses import asking_again
+from companion.procedure.outcomes import fits
 from companion.procedure.shapes import Replies
+from companion.procedure.sideways import Sideways
 from companion.procedure.walk import Walk
 from companion.procedure.weighing import Weighed
 
-MISSES_TO_DIGITS = 2
 MISSES_TO_HOLD = 4
 
 
@@ -40,20 +41,24 @@ class Conversation:
         self._walk = walk
         self._clarify = clarify
         self._replies: Replies = walk.library.replies
+        self._sideways = Sideways(walk, self._replies)
         self._waiting: Weighed | None = None
-        self._held = False
-        self._stopped = False
+        self._revision: Command | None = None
+        self._held: Literal["no", "stop", "noise", "wait"] = "no"
         self._dictating = False
         self._misses = 0
 
     def expectation(self) -> Expectation:
         """What can be taken now."""
-        expected = self._walk.expectation()
-        if self._held:
+        if self._held == "wait":
+            return Expectation(step="hold", only=("stop", "work"))
+        if self._held != "no":
             return Expectation(step="hold")
+        expected = self._walk.expectation()
         if self._dictating:
             return expected.model_copy(update={"dictation": True})
-        if self._waiting is not None:
+        if self._revision is not None or self._waiting is not None:
+            # Nothing that earns an interlock is waiting: there a number is said twice.
             yes_or_no = () if self._walk.step.safety else ("yes", "no")
             answers = (*expected.answers, *yes_or_no)
             return expected.model_copy(update={"answers": answers, "corrects": None})
@@ -61,7 +66,7 @@ class Conversation:
 
     def resumed(self) -> list[Message]:
         """After a break in the call: power must be proven again."""
-        self._waiting, self._held, self._stopped, self._dictating = None, False, False, False
+        self._waiting, self._revision, self._held, self._dictating = None, None, "no", False
         self._misses = 0
         self._walk.power_unknown()
         return [self._walk.say("tell", self._replies.resumed), *self._walk.stand()]
@@ -71,31 +76,47 @@ class Conversation:
         if self._walk.concluded is not None:
             return []
         if isinstance(understood, Command) and understood.name == "stop":
-            self._held, self._stopped, self._dictating, self._waiting = True, True, False, None
+            self._held, self._dictating = "stop", False
+            self._waiting, self._revision = None, None
             return [self._walk.say("tell", self._replies.stopped)]
-        if self._held:
-            if isinstance(understood, Command) and understood.name == "resume":
-                return self._go_on()
-            return [self._walk.say("ask_again", self._replies.on_hold)]
+        if self._held != "no":
+            return self._while_held(understood)
         if isinstance(understood, NotUnderstood):
             return self._missed(understood)
         self._misses = 0
         if isinstance(understood, Command):
+            self._revision = None
             return self._command(understood)
+        if self._revision is not None:
+            return self._revised(understood)
         return self._value(understood)
+
+    def _while_held(self, understood: Understood) -> list[Message]:
+        name = understood.name if isinstance(understood, Command) else None
+        if self._held == "wait":
+            # The technician talks to somebody else: nothing but being called back is answered.
+            return self._go_on() if name == "work" else []
+        if name in ("resume", "work"):
+            return self._go_on()
+        return [self._walk.say("ask_again", self._replies.on_hold)]
 
     # ── Values ───────────────────────────────────────────────────────────────
 
     def _value(self, value: Reading | Answer) -> list[Message]:
         walk, replies, waiting = self._walk, self._replies, self._waiting
-        if isinstance(value, Answer) and value.name not in walk.step.answers:
+        if isinstance(value, Answer) and value.name not in (*walk.step.answers, "landed"):
             if waiting is not None and value.name == "yes":
                 return self._accept(waiting, "confirmed")
             if waiting is not None and value.name == "no":
                 self._waiting = None
                 return [walk.ask("ask_again")]
             return [walk.say("ask_again", self._clarify[value.name])]
-        weighed = walk.weigh(value)
+        place = walk.place_of(value)
+        if place is None:
+            return [walk.say("ask_again", replies.cannot_place, at=value.at or ""), walk.ask()]
+        weighed = walk.weigh(value, place)
+        if not fits(value, weighed.outcome, walk.standing):
+            return [walk.say("ask_again", replies.cannot_fit, value), walk.ask("ask_again")]
         if walk.step.safety and isinstance(value, Reading):
             if waiting is None:
                 self._waiting = weighed
@@ -115,10 +136,9 @@ class Conversation:
         self, weighed: Weighed, read_back: Literal["confirmed", "said_twice", "said_back"]
     ) -> list[Message]:
         self._waiting = None
-        after = self._walk.accept(weighed, read_back)
-        if read_back == "said_back" and isinstance(weighed.value, Reading):
-            return [self._walk.say("read_back", self._replies.value, weighed.value), *after]
-        return after
+        said_back = read_back == "said_back" and isinstance(weighed.value, Reading)
+        told = [self._walk.say("read_back", self._replies.value, weighed.value)] * said_back
+        return [*told, *self._walk.accept(weighed, read_back)]
 
     # ── Commands ─────────────────────────────────────────────────────────────
 
@@ -127,29 +147,34 @@ class Conversation:
         match command.name:
             case "note" if self._dictating:
                 self._dictating = False
-                return [Note(text=command.said), walk.say("tell", replies.noted), walk.ask()]
+                note = Note(text=command.said, clip=command.clip)
+                return [note, walk.say("tell", replies.noted), walk.ask()]
             case "note":
                 self._dictating = True
                 return [walk.say("ask", replies.go_ahead)]
             case "correction":
                 return self._correct(command)
+            case "revise":
+                self._waiting, self._revision = None, command
+                return [walk.say("read_back", replies.revise, command.reading,
+                                 at=command.at or "")]  # fmt: skip
             case "back":
                 return self._back()
             case "skip":
+                return self._skip(command)
+            case "wait":
+                self._held, self._waiting = "wait", None
+                return [walk.say("tell", replies.waiting)]
+            case "hand_over":
+                return self._hand_over()
+            case "method":
+                return self._change_method()
+            case "else":
                 self._waiting = None
-                after = walk.skip()
-                if after is None:
-                    return [walk.say("refuse", replies.cannot_skip), walk.ask("ask_again")]
-                return [walk.say("tell", replies.skipped), *after]
-            case "why":
-                return [walk.say("tell", walk.step.why), walk.ask("ask_again")]
-            case "status":
-                named = walk.standing.circuit is not None
-                text = replies.status_named if named else replies.status
-                return [walk.say("tell", text, phase=walk.step.phase), walk.ask("ask_again")]
-            case "options":
-                return [walk.say("tell", replies.options, options=self._options())]
-        return [self._question()]  # repeat; resume when nothing is held
+                after = walk.elsewhere() or [walk.ask("ask_again")]
+                return [*after[:-1], walk.say("ask", replies.something_else)]
+        aside = self._sideways.answer(command, self.expectation())
+        return [*(aside or []), self._question()]
 
     def _question(self) -> Message:
         """What is being asked right now: the step, or whether a value was heard right."""
@@ -159,12 +184,29 @@ class Conversation:
         text = self._replies.say_number_again if safety else self._replies.is_that_right
         return self._walk.say("read_back", text, self._waiting.value)
 
-    def _options(self) -> str:
-        expected = self.expectation()
-        said = [name.replace("_", " ") for name in expected.answers]
-        if expected.quantity is not None:
-            said.insert(0, f"a number of {UNIT_WANTED[expected.quantity]}")
-        return ", ".join(said)
+    def _skip(self, command: Command) -> list[Message]:
+        walk, replies = self._walk, self._replies
+        self._waiting = None
+        after = walk.skip(command)
+        if after is None:
+            return [walk.say("refuse", replies.cannot_skip), walk.ask("ask_again")]
+        return [walk.say("tell", replies.skipped), *after]
+
+    def _change_method(self) -> list[Message]:
+        walk = self._walk
+        if "means" not in walk.standing.settings:
+            return [walk.say("refuse", self._replies.no_method_yet), walk.ask("ask_again")]
+        self._waiting = None
+        return walk.jump(walk.procedure.method)
+
+    def _hand_over(self) -> list[Message]:
+        """Whoever comes now proves power for himself, and hears how things stand."""
+        walk = self._walk
+        out: list[Message] = [HandOver(step=walk.standing.place.step)]
+        brief = self._sideways.answer(Command(name="summary"), self.expectation()) or []
+        self._waiting = None
+        walk.power_unknown()
+        return [*out, walk.say("tell", self._replies.handed_over), *brief, *walk.stand()]
 
     def _correct(self, command: Command) -> list[Message]:
         value = command.reading or command.answer
@@ -180,6 +222,19 @@ class Conversation:
         told = self._walk.say("tell", self._replies.corrected)
         return [withdrawn, told, *self._value(value)]
 
+    def _revised(self, answer: Reading | Answer) -> list[Message]:
+        """A revision counts only once it was confirmed."""
+        command, self._revision = self._revision, None
+        assert command is not None
+        assert command.reading is not None
+        again = isinstance(answer, Reading) and answer.same_value(command.reading)
+        if not (again or (isinstance(answer, Answer) and answer.name == "yes")):
+            return [self._walk.ask("ask_again")]
+        after = self._walk.revise(command.at or "", command.reading)
+        if after is None:
+            return [self._walk.say("tell", self._replies.nothing_to_correct), self._question()]
+        return [self._walk.say("tell", self._replies.corrected), *after]
+
     def _back(self) -> list[Message]:
         if self._waiting is not None:
             self._waiting = None
@@ -192,59 +247,26 @@ class Conversation:
         return [withdrawn, told, *self._walk.stand()]
 
     def _go_on(self) -> list[Message]:
-        """Out of a hold. After "stop" power may have changed; after mere noise it has not."""
-        if self._stopped:
+        """Out of a hold. After "stop" power may have changed; after noise or a wait it has not."""
+        if self._held == "stop":
             return self.resumed()
-        self._held, self._misses = False, 0
+        self._held, self._misses = "no", 0
         return [self._question()]
 
-    # ── Not understood ───────────────────────────────────────────────────────
-
     def _missed(self, missed: NotUnderstood) -> list[Message]:
-        """Ask again: plainly, then by two choices or digit by digit, then hold."""
-        walk, replies = self._walk, self._replies
+        """Ask again, or hold after too many misses. Silence is not answered."""
+        if missed.reason == "nothing_heard":
+            return []
         self._misses += 1
         if self._misses >= MISSES_TO_HOLD:
-            self._held, self._stopped = True, False
-            return [walk.say("tell", replies.held)]
-        if missed.reason == "wrong_unit":
-            return self._wrong_unit(missed)
-        if missed.reason == "ambiguous":
-            first, second = missed.candidates[0], missed.candidates[-1]
-            return [
-                walk.say("ask_again", replies.two_choices, first=_slot(first), second=_slot(second))
-            ]
-        if missed.reason == "out_of_range":
-            value = missed.candidates[0]
-            return [walk.say("ask_again", replies.out_of_range, value)]
-        if self._misses >= MISSES_TO_DIGITS and walk.step.quantity is not None:
-            return [walk.say("ask_again", replies.digit_by_digit)]
-        if missed.reason == "not_asked_here":
-            text = replies.words_themselves if walk.step.safety else replies.say_which
-            return [walk.say("ask_again", text), self._question()]
-        if missed.reason == "unsure":
-            return [walk.say("ask_again", replies.unsure)]
-        return [walk.say("ask_again", replies.say_again), self._question()]
-
-    def _wrong_unit(self, missed: NotUnderstood) -> list[Message]:
-        walk = self._walk
-        quantity = walk.step.quantity
-        value = missed.candidates[0]
-        assert quantity is not None
-        out: list[Message] = []
-        ohms = isinstance(value, Reading) and value.quantity == "resistance"
-        if ohms and walk.step.power != "dead":
-            out.append(Blocked(interlock="dead", step=walk.standing.place.step))
-            out.append(walk.say("refuse", self._replies.blocked_ohms))
-        wanted = UNIT_WANTED[quantity]
-        return [*out, walk.say("ask_again", self._replies.wrong_unit, value, unit=wanted)]
-
-
-def _slot(value: Reading | Answer) -> str | Reading:
-    return value if isinstance(value, Reading) else str(value)
+            self._held = "noise"
+            return [self._walk.say("tell", self._replies.held)]
+        return asking_again(missed, self._misses, self._walk, self._question())
 
 
 def _same(value: Reading | Answer, other: Reading | Answer) -> bool:
     if isinstance(value, Reading):
         return value.same_value(other)
-    return isinstance(other, Answer) and value.name == other.name
+    return isinstance(other, Answer) and (value.name, value.terminals) == (
+        other.name, other.terminals
+    )  # fmt: skip

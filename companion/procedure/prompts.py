@@ -6,20 +6,25 @@ from collections.abc import Mapping
 from string import Formatter
 from typing import Literal
 
+from companion.counsel import TestCard
+from companion.equipment import Terminal
 from companion.messages import Answer, Prompt, Reading
-from companion.procedure.shapes import Circuit, Procedure
+from companion.procedure.shapes import SWEPT, Procedure
 from companion.procedure.standing import Place, Standing
 
 Role = Literal["ask", "tell", "caution", "read_back", "ask_again", "refuse"]
 UNIT_WANTED = {"resistance": "ohms", "voltage": "volts", "current": "amps"}
 
 
-def circuit_at(standing: Standing, procedure: Procedure, place: Place) -> Circuit | None:
-    """The circuit a place is about: the one being swept, else the one named."""
-    step = procedure.steps[place.step]
-    if step.each == "circuits" and place.about is not None and standing.profile is not None:
-        return standing.profile.circuit(place.about)
-    return standing.circuit
+def circuit_at(
+    standing: Standing, procedure: Procedure, place: Place, card: TestCard | None
+) -> Terminal | None:
+    """The circuit a place is about: the one being tested or called, else the one named."""
+    terminal = place.about if procedure.steps[place.step].each in SWEPT else None
+    if card is not None:
+        terminal = card.terminal
+    circuits = () if standing.profile is None else standing.profile.circuits
+    return next((c for c in circuits if c.terminal == terminal), standing.circuit)
 
 
 def prompt(
@@ -27,20 +32,17 @@ def prompt(
     template: str,
     standing: Standing,
     procedure: Procedure,
-    *,
+    card: TestCard | None,
     value: Reading | Answer | None,
     more: Mapping[str, str | Reading],
 ) -> Prompt:
     """A prompt with the slots that its template uses, as they stand."""
-    place = standing.place
-    circuit = circuit_at(standing, procedure, place)
-    about_coil = procedure.steps[place.step].each == "coils" and place.about
+    circuit = circuit_at(standing, procedure, standing.place, card)
     slots: dict[str, str | Reading] = dict(standing.facts)
     if circuit is not None:
         slots |= {"terminal": circuit.terminal, "circuit": circuit.function}
-        slots |= {"wiring": circuit.wiring}
-    if about_coil or standing.part:
-        slots["part"] = about_coil or standing.part or ""
+    slots |= {"part": standing.part or "circuit", "fault": standing.fault or "faulty"}
+    slots |= {"unfinished": "; ".join(standing.unfinished) or "nothing"}
     if value is not None:
         slots["value"] = value if isinstance(value, Reading) else str(value)
     slots |= more

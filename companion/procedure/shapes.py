@@ -8,10 +8,18 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from companion.quantities import Quantity
 
-Interlock = Literal["dead", "live", "outdoor", "isolated"]
-Phase = Literal[
-    "arrive", "safe", "supply", "fuse", "method", "sweep", "confirm", "repair", "prove", "close"
-]
+Power = Literal["any", "dead", "live"]
+Interlock = Literal[
+    "dead", "live", "outdoor", "footing", "isolated", "unfused", "zeroed",
+    "lamp", "breaker", "fused",
+]  # fmt: skip
+# What stands between the transformer and R; it is fitted dead, and only one can be.
+PROTECTIONS: frozenset[Interlock] = frozenset({"lamp", "breaker", "fused"})
+Phase = Literal["arrive", "safe", "supply", "fuse", "method", "hunt", "repair", "prove", "close"]
+SWEPT = ("circuits", "uncleared")
+"""Kinds of list that hold terminals."""
+Setting = Literal["complaint", "means", "transformer"]
+Fact = Literal["profile", "means", "no circuit", "fuse whole"]
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
 
@@ -31,12 +39,18 @@ class Outcome(_Shape):
     go: str | None = None
     conclude: Literal["repaired", "found", "not_found", "unsafe", "handed_over"] | None = None
     decides: bool = False
-    names_circuit: bool = False
-    names_part: bool = False
-    names: str | None = None
+    evidence: str | None = None
     proves: bool = False
+    mends: bool = False
     profile: str | None = None
+    sets: dict[Setting, str] = {}
+    history: str | None = None
+    accessory: str | None = None
+    part: str | None = None
+    fault: str | None = None
+    unfinished: str | None = None
     loses: tuple[Interlock, ...] = ()
+    gains: tuple[Literal["fused"], ...] = ()
 
     @model_validator(mode="after")
     def _leads_somewhere(self) -> Outcome:
@@ -48,9 +62,15 @@ class Outcome(_Shape):
 class Exhausted(_Shape):
     """Where a step with ``each`` goes when its list is done, by what was found on the way."""
 
-    finding: str | None = None
-    names_circuit: bool = False
+    finding: Literal["named", "comes and goes", "unclear"] | None = None
     say: str | None = None
+    go: str
+
+
+class Pass(_Shape):
+    """A step that need not be asked when something is known already, and where that leads."""
+
+    when: Fact
     go: str
 
 
@@ -58,85 +78,67 @@ class Step(_Shape):
     """One thing to ask."""
 
     phase: Phase
-    power: Literal["any", "dead", "live"]
+    power: Power
     say: str
+    brief: str | None = None
     why: str
     caution: str | None = None
-    isolated: bool = False
+    needs: tuple[Interlock, ...] = ()
     safety: bool = False
     quantity: Quantity | None = None
     least: float = 0.0
     most: float = 0.0
     over_limit: bool = False
     answers: tuple[str, ...] = ()
-    each: Literal["circuits", "coils"] | None = None
+    each: Literal["circuits", "uncleared", "tests"] | None = None
+    landed: bool = False
     judge: str | None = None
     keeps: str | None = None
-    earns: Interlock | None = None
+    earns: tuple[Interlock, ...] = ()
     skip: str | None = None
+    passes: tuple[Pass, ...] = ()
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
     exhausted: tuple[Exhausted, ...] = ()
 
 
-class Procedure(_Shape):
-    """Steps by name, and the step at which each interlock is answered for."""
+class Frame(_Shape):
+    """``procedure.toml`` of a procedure's folder: all but the steps."""
 
     id: str
     title: str
     start: str
+    hunt: str
+    method: str
     interlocks: dict[Interlock, str]
+
+
+class Part(_Shape):
+    """Any other file of a procedure's folder: some of its steps."""
+
     steps: dict[str, Step]
 
 
-class Coil(_Shape):
-    """A part of a circuit that has ohms of its own."""
+class Procedure(Frame):
+    """Steps by name, the one that hunts, and the step at which each interlock is answered for."""
 
-    name: str
-    where: Literal["indoor", "outdoor"]
-    ohms: tuple[float, float]
-    ohms_source: str
+    steps: dict[str, Step]
 
 
-class Circuit(_Shape):
-    """What one terminal feeds; ``ohms`` is the healthy span from common to the terminal."""
+class Repair(_Shape):
+    """What mends a part whose name has these words in it."""
 
-    terminal: str
-    function: str
-    said: tuple[str, ...] = ()
-    sweep: bool = True
-    ohms: tuple[float, float]
-    ohms_source: str
-    wiring: str
-    coils: tuple[Coil, ...] = ()
+    part: str
+    say: str
 
 
-class Cable(_Shape):
-    """The longest run of control cable to be reckoned with."""
+class Repairs(_Shape):
+    """``dialogs/repairs.toml``; the first that fits is said, the last fits all."""
 
-    awg: int = Field(ge=10, le=26)
-    length_ft: float = Field(gt=0, le=1000)
-    temperature_c: float = Field(ge=-40, le=90)
+    repairs: tuple[Repair, ...] = Field(min_length=1)
 
-
-class Profile(_Shape):
-    """One kind of equipment: which terminals it has, and what they should read."""
-
-    id: str
-    title: str
-    answer: str
-    cable: Cable
-    circuits: tuple[Circuit, ...] = Field(min_length=1)
-
-    def circuit(self, terminal: str) -> Circuit:
-        """The circuit on a terminal.
-
-        Raises:
-            KeyError: this equipment has no such terminal.
-        """
-        for circuit in self.circuits:
-            if circuit.terminal == terminal:
-                return circuit
-        raise KeyError(terminal)
+    def of(self, part: str) -> str:
+        """What mends a part."""
+        return next(r.say for r in self.repairs if r.part in part)
 
 
 class Replies(_Shape):
@@ -170,3 +172,22 @@ class Replies(_Shape):
     is_that_right: str
     value: str
     not_the_same: str
+    cannot_fit: str
+    cannot_place: str
+    caution_breaker: str
+    caution_lamp: str
+    caution_lifting: str
+    caution_live_outdoors: str
+    handed_over: str
+    how_sure: str
+    left: str
+    marked: str
+    no_belief: str
+    no_method_yet: str
+    revise: str
+    something_else: str
+    style_brief: str
+    style_explain: str
+    style_usual: str
+    summary: str
+    waiting: str

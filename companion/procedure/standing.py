@@ -6,16 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
+from companion.counsel import Complaint, Evidence
+from companion.equipment import Equipment, Terminal
 from companion.messages import Reading
-from companion.procedure.shapes import Circuit, Coil, Profile
+from companion.procedure.shapes import Setting
 
 _NO_READINGS: Mapping[str, Reading] = MappingProxyType({})
 _NO_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType({})
+_NO_SETTINGS: Mapping[Setting, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
 class Place:
-    """A step, and which circuit or coil of its list it is about."""
+    """A step, and which circuit or test of its list it is about."""
 
     step: str
     about: str | None = None
@@ -26,16 +29,24 @@ class Standing:
     """An immutable snapshot of a call. What is energized is not in it: that can't be undone."""
 
     place: Place
-    profile: Profile | None = None
+    profile: Equipment | None = None
     terminal: str | None = None
     part: str | None = None
+    fault: str | None = None
     facts: Mapping[str, Reading] = field(default_factory=lambda: _NO_READINGS)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=lambda: _NO_FINDINGS)
+    settings: Mapping[Setting, str] = field(default_factory=lambda: _NO_SETTINGS)
+    history: tuple[str, ...] = ()
+    accessories: tuple[str, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    mended: tuple[tuple[str | None, str], ...] = ()
+    cleared: frozenset[str] = frozenset()
+    unfinished: tuple[str, ...] = ()
     parked: Place | None = None
     proved: bool = False
 
     def found(self, step: str) -> Mapping[str, str]:
-        """Verdicts of a step by circuit or coil, in the order they were given."""
+        """Verdicts of a step by circuit, in the order they were given."""
         return self.findings.get(step, {})
 
     def with_finding(self, place: Place, verdict: str) -> Standing:
@@ -52,13 +63,43 @@ class Standing:
         return replace(self, facts={**self.facts, name: reading})
 
     @property
-    def circuit(self) -> Circuit | None:
-        """The circuit named as shorted."""
+    def mended_circuits(self) -> str | None:
+        """Terminals whose circuits were repaired; None if the faults were in none."""
+        return " and ".join(dict.fromkeys(t for t, _ in self.mended if t)) or None
+
+    @property
+    def mended_parts(self) -> str | None:
+        """Parts that were repaired."""
+        return " and ".join(dict.fromkeys(part for _, part in self.mended)) or None
+
+    def with_evidence(self, evidence: Evidence) -> Standing:
+        """The same, knowing one outcome more."""
+        return replace(self, evidence=(*self.evidence, evidence))
+
+    @property
+    def circuit(self) -> Terminal | None:
+        """The circuit named as at fault; None while none is, or if the fault is in none."""
         if self.profile is None or self.terminal is None:
             return None
-        return self.profile.circuit(self.terminal)
+        sides = (self.profile.r_side, *self.profile.circuits)
+        return next((side for side in sides if side.terminal == self.terminal), None)
 
-    def coil(self, name: str | None) -> Coil | None:
-        """A coil of the named circuit."""
-        coils = () if self.circuit is None else self.circuit.coils
-        return next((coil for coil in coils if coil.name == name), None)
+    @property
+    def leads_ohm(self) -> float:
+        """Ohms of the meter leads, once they were read."""
+        leads = self.facts.get("leads")
+        return 0.0 if leads is None or leads.value_si is None else leads.value_si
+
+    @property
+    def complaint(self) -> Complaint:
+        """What is wrong: the fuse opens, unless it was found whole."""
+        return "nothing" if self.settings.get("complaint") == "nothing" else "opens"
+
+    @property
+    def transformer_open(self) -> bool:
+        """Whether its primary was read to be fed and its secondary dead, and it is not mended."""
+        return self.settings.get("transformer") == "open"
+
+    def setting(self, name: Setting, default: str) -> str:
+        """What was chosen, or the usual."""
+        return self.settings.get(name, default)

@@ -1,12 +1,12 @@
 """The procedure as a state machine: every edge that can ever be taken, each one guarded.
 
-An edge into a step is open only while no interlock of that step is missing. For
-every edge there is one to the entry of each interlock, taken when it is.
+An edge into a step is open only while no interlock of that step is missing. From every
+step there is one to the entry of each interlock, taken when it is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 
 from transitions import EventData, Machine
 
@@ -40,13 +40,17 @@ class Track:
             send_event=True,
             after_state_change=self._arrived,
         )
-        for source, destination in sorted(set(edges(procedure))):
-            self._machine.add_transition(
-                "settle", source, destination, conditions=self._open_to(destination)
-            )
+        ways: dict[str, set[str]] = {}
+        for source, destination in edges(procedure):
+            ways.setdefault(source, set()).add(destination)
+        for source, reached in sorted(ways.items()):
+            for destination in sorted(reached):
+                self._machine.add_transition(
+                    "settle", source, destination, conditions=self._open_to(destination)
+                )
             for interlock, entry in procedure.interlocks.items():
                 self._machine.add_transition(
-                    "settle", source, entry, conditions=self._shut_by(destination, interlock)
+                    "settle", source, entry, conditions=self._shut_by(reached, interlock)
                 )
 
     def _arrived(self, event: EventData) -> None:
@@ -59,10 +63,12 @@ class Track:
 
         return is_open
 
-    def _shut_by(self, destination: str, interlock: Interlock) -> Callable[[EventData], bool]:
+    def _shut_by(
+        self, destinations: Collection[str], interlock: Interlock
+    ) -> Callable[[EventData], bool]:
         def is_shut(event: EventData) -> bool:
             to: Place = event.kwargs["to"]
-            return to.step == destination and self._missing(to) == interlock
+            return to.step in destinations and self._missing(to) == interlock
 
         return is_shut
 
@@ -93,7 +99,9 @@ class Track:
 
 def edges(procedure: Procedure) -> Iterator[tuple[str, str]]:
     """Every (step, step) that an outcome, a skip, a finished list or an interlock can join."""
-    guarded = [n for n, s in procedure.steps.items() if s.power != "any"]
+    guarded = [
+        n for n, s in procedure.steps.items() if s.power != "any" or s.needs or s.each == "tests"
+    ]
     for name, step in procedure.steps.items():
         targets = {step.skip, *(o.go or ENDED for o in step.outcomes)}
         for target in filter(None, targets):
@@ -105,17 +113,20 @@ def edges(procedure: Procedure) -> Iterator[tuple[str, str]]:
             elif target == PARKED:
                 yield from ((name, waiting) for waiting in guarded)
             else:
-                yield name, target
-                yield from ((name, skipped) for skipped in passed_by(procedure, target))
-                yield from _onward(procedure, name, target)
+                for reached in (target, *passed_by(procedure, target)):
+                    yield name, reached
+                    yield from _onward(procedure, name, reached)
 
 
 def passed_by(procedure: Procedure, name: str) -> list[str]:
-    """Where a step that has nothing left to ask sends the call at once."""
-    step = procedure.steps.get(name)
-    if step is None:
-        return []
-    return [o.go for o in step.outcomes if o.profile is not None and o.go is not None]
+    """Where a step that need not be asked sends the call, and that one if need be."""
+    todo, found = [name], list[str]()
+    while todo:
+        step = procedure.steps.get(todo.pop())
+        new = [way.go for way in step.passes if way.go not in found] if step else []
+        found += new
+        todo += new
+    return found
 
 
 def _onward(procedure: Procedure, name: str, step: str | None = None) -> Iterator[tuple[str, str]]:
@@ -124,7 +135,8 @@ def _onward(procedure: Procedure, name: str, step: str | None = None) -> Iterato
     while todo:
         at = todo.pop()
         for entry in procedure.steps[at].exhausted if at in procedure.steps else ():
-            if entry.go not in seen:
-                seen.add(entry.go)
-                todo.append(entry.go)
-                yield name, entry.go
+            for reached in (entry.go, *passed_by(procedure, entry.go)):
+                if reached not in seen:
+                    seen.add(reached)
+                    todo.append(reached)
+                    yield name, reached

@@ -7,63 +7,90 @@ nothing of how a value is checked by talking; that is ``conversation``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
+from companion.counsel import Complaint, Counsel, Evidence, TestCard
+from companion.equipment import Equipment
+from companion.expected import Expectation
 from companion.messages import (
     Answer,
     Blocked,
+    Command,
     Concluded,
-    Expectation,
     Finding,
     Message,
     Prompt,
     Reading,
     StepEntered,
+    Style,
     Taken,
     Withdrawn,
 )
+from companion.procedure import asking
 from companion.procedure.checks import chain
+from companion.procedure.evidence import by_part, leading, read_at, revised, worth_saying
 from companion.procedure.library import Library
+from companion.procedure.outcomes import standing_after
 from companion.procedure.prompts import Role, prompt
-from companion.procedure.shapes import AGAIN, NEXT, PARKED, Interlock, Outcome, Step
+from companion.procedure.shapes import AGAIN, PARKED, SWEPT, Interlock, Step
 from companion.procedure.standing import Place, Standing
 from companion.procedure.track import ENDED, Track
-from companion.procedure.weighing import Judge, Weighed, weigh
+from companion.procedure.ways import Ways
+from companion.procedure.weighing import Weighed, weigh
 
-Chooser = Callable[[Sequence[str], Mapping[str, str]], str | None]
+CounselFor = Callable[[Equipment, Complaint, tuple[str, ...]], Counsel]
 
 
 class Walk:
     """A call's way through a procedure.
 
     Args:
-        library: the procedure, the profiles and the replies.
-        judge: gives the verdict of a named rule on a reading.
-        choose: picks the next circuit or coil to test; None when there is none left.
+        library: the procedure, the equipment and the replies.
+        counsel_for: gives the reasoner for an equipment, a complaint and a history.
     """
 
-    def __init__(self, library: Library, judge: Judge, choose: Chooser) -> None:
+    def __init__(self, library: Library, counsel_for: CounselFor) -> None:
         self.library = library
         self.procedure = library.procedure
         self.standing = Standing(Place(self.procedure.start))
         self.concluded: Concluded | None = None
-        self._judge, self._choose = judge, choose
+        self.style: Style = "usual"
+        self._counsel_for = counsel_for
+        self._counsels: dict[tuple[Equipment, Complaint, tuple[str, ...]], Counsel] = {}
         self._earned: frozenset[Interlock] = frozenset()
         self._past: list[tuple[Standing, Taken]] = []
         self._cautioned: set[str] = set()
+        self._explained: set[str] = set()
         self._on_the_way = {
             name: chain(self.procedure, entry) for name, entry in self.procedure.interlocks.items()
         }
+        self._ways = Ways(library)
         self._track = Track(self.procedure, self._missing)
 
     # ── Where it stands ──────────────────────────────────────────────────────
 
     @property
+    def counsel(self) -> Counsel | None:
+        """The reasoner, once the equipment is known."""
+        profile, standing = self.standing.profile, self.standing
+        if profile is None:
+            return None
+        key = (profile, standing.complaint, standing.history)
+        if key not in self._counsels:
+            self._counsels[key] = self._counsel_for(*key)
+        return self._counsels[key]
+
+    @property
     def step(self) -> Step:
-        """The current step."""
-        return self.procedure.steps[self.standing.place.step]
+        """The current step, with what its test asks."""
+        return asking.step_at(self.standing.place, self.procedure, self.counsel)
+
+    @property
+    def card(self) -> TestCard | None:
+        """The test being asked for, if one is."""
+        return asking.card_at(self.standing.place, self.procedure, self.counsel)
 
     @property
     def earned(self) -> frozenset[Interlock]:
@@ -78,108 +105,149 @@ class Walk:
         **more: str | Reading,
     ) -> Prompt:
         """A prompt about the current place."""
-        return prompt(role, template, self.standing, self.procedure, value=value, more=more)
+        slots = {"repair": self.library.repairs.of(self.standing.part or ""), **more}
+        if "{likeliest}" in template and self.counsel is not None:
+            suspects = by_part(self.counsel.suspicion(self.standing.evidence))
+            slots["likeliest"] = ", then ".join(suspect.part for suspect in suspects[:2])
+        return prompt(role, template, self.standing, self.procedure, self.card, value, slots)
 
     def ask(self, role: Literal["ask", "ask_again"] = "ask") -> Prompt:
         """The current step's question."""
-        return self.say(role, self.step.say)
+        step = self.step
+        return self.say(role, step.brief or step.say if self.style == "brief" else step.say)
 
     def expectation(self) -> Expectation:
-        """What the current step can take, and what a correction would be about."""
+        """What the current step can take, and what a correction or a revision would be about."""
         now = self._expected_at(self.standing)
-        if not self._past:
-            return now
-        return now.model_copy(update={"corrects": self._expected_at(self._past[-1][0])})
+        cards = self.counsel.cards() if self.counsel is not None else {}
+        read = {t: r.quantity for t, r in read_at(self.standing.evidence, cards).items()}
+        corrects = self._expected_at(self._past[-1][0]) if self._past else None
+        return now.model_copy(update={"read": read, "corrects": corrects})
 
     def _expected_at(self, standing: Standing) -> Expectation:
-        step = self.procedure.steps[standing.place.step]
-        swept = step.each == "circuits" and standing.profile is not None
-        circuits = standing.profile.circuits if swept and standing.profile else ()
-        return Expectation(
-            step=standing.place.step,
-            quantity=step.quantity,
-            least_si=step.least,
-            most_si=step.most,
-            over_limit=step.over_limit,
-            answers=step.answers,
-            terminals={c.terminal: c.said for c in circuits if c.sweep},
-            sure="safety" if step.safety else "usual",
-        )
+        return asking.expected(standing, self.procedure, self.counsel)
 
     # ── Values ───────────────────────────────────────────────────────────────
 
-    def weigh(self, value: Reading | Answer) -> Weighed:
-        """What a value would lead to at this step; nothing changes yet."""
-        place = self.standing.place
-        if value.at is not None and self.step.each == "circuits":
-            place = Place(place.step, value.at)
-        return weigh(value, place, self.standing, self.procedure, self._judge)
+    def place_of(self, value: Reading | Answer) -> Place | None:
+        """The place a value is about: the current one, or the same test at a terminal that was
+        named with it. None where that can't be placed, or is shut."""
+        card, here = self.card, self.standing.place
+        if value.at is None or card is None or value.at == card.terminal:
+            return here
+        assert self.counsel is not None
+        assert here.about is not None
+        other = asking.same_test_at(here.about, value.at, self.counsel.cards())
+        place = None if other is None else Place(here.step, other)
+        return None if place is None or self._missing(place) is not None else place
+
+    def weigh(self, value: Reading | Answer, place: Place) -> Weighed:
+        """What a value would lead to there; nothing changes yet."""
+        return weigh(value, place, self.standing, self.procedure, self.counsel)
 
     def accept(
         self, weighed: Weighed, read_back: Literal["confirmed", "said_twice", "said_back"]
     ) -> list[Message]:
         """Let a value count, and go where it leads."""
-        place, outcome, step = weighed.place, weighed.outcome, self.step
+        place, outcome = weighed.place, weighed.outcome
+        step = self.procedure.steps[place.step]
         taken = Taken(step=place.step, about=place.about, value=weighed.value, read_back=read_back)
         self._past.append((self.standing, taken))
         out: list[Message] = [taken]
-        standing = replace(self.standing, place=place)
-        if weighed.verdict is not None or step.each is not None:
+        if weighed.verdict is not None or step.each in SWEPT:
             verdict = weighed.verdict or str(outcome.answer)
             out.append(Finding(step=place.step, about=place.about, verdict=verdict))
-            standing = standing.with_finding(place, verdict)
-        if step.keeps is not None and isinstance(weighed.value, Reading):
-            standing = standing.with_fact(step.keeps, weighed.value)
-        self.standing = self._with_names(standing, outcome)
-        self._earned -= set(outcome.loses)
-        if outcome.go == PARKED and step.earns is not None:
-            self._earned |= {step.earns}
+        told = self._told(weighed)
+        self.standing = standing_after(weighed, self.standing, step, self.library)
+        self._earned = (self._earned - set(outcome.loses)) | set(outcome.gains)
+        card = asking.card_at(place, self.procedure, self.counsel)
+        if card is not None and card.base_on:
+            self._earned -= {"isolated"}
+        if outcome.go == PARKED:
+            self._earned |= set(step.earns)
+        if weighed.suspicion is not None:
+            out.append(weighed.suspicion)
+        out += told
         if outcome.say is not None:
             out.append(self.say("tell", outcome.say, weighed.value))
         if outcome.conclude is not None:
             self._track.move(Place(ENDED))
-            return [*out, self._conclude(outcome)]
+            self.concluded = Concluded(
+                outcome=outcome.conclude,
+                circuit=self.standing.mended_circuits or self.standing.terminal,
+                part=self.standing.mended_parts or self.standing.part,
+                proved=self.standing.proved,
+            )
+            return [*out, self.concluded]
         return [*out, *self._go(outcome.go or AGAIN)]
 
-    def _with_names(self, standing: Standing, outcome: Outcome) -> Standing:
-        if outcome.names_circuit:
-            standing = replace(standing, terminal=standing.place.about, part=None)
-        elif outcome.names_part:
-            standing = replace(standing, part=standing.place.about)
-        elif outcome.names == "wiring" and standing.circuit is not None:
-            standing = replace(standing, part=standing.circuit.wiring)
-        elif outcome.names is not None:
-            standing = replace(standing, terminal=outcome.names, part=None)
-        if outcome.profile is not None:
-            standing = replace(standing, profile=self.library.profiles[outcome.profile])
-        return replace(standing, proved=standing.proved or outcome.proves)
+    def _told(self, weighed: Weighed) -> list[Message]:
+        """What a reading changed, where that is worth a sentence."""
+        after, counsel = weighed.suspicion, self.counsel
+        if after is None or counsel is None:
+            return []
+        before = counsel.suspicion(self.standing.evidence)
+        if not worth_saying(before, after, self.style):
+            return []
+        return [self.say("tell", "{words}", words=after.words)]
 
-    def _conclude(self, outcome: Outcome) -> Concluded:
-        assert outcome.conclude is not None
-        self.concluded = Concluded(
-            outcome=outcome.conclude,
-            circuit=self.standing.terminal,
-            part=self.standing.part,
-            proved=self.standing.proved,
-        )
-        return self.concluded
+    def revise(self, at: str, reading: Reading) -> list[Message] | None:
+        """Put another reading in the place of the last of its kind at a terminal; None if there is
+        none. What was asked after it stays heard; what is believed is reckoned anew."""
+        counsel, hunt = self.counsel, self.procedure.hunt
+        if counsel is None:
+            return None
+        new = revised(self.standing.evidence, counsel.cards(), at, reading)
+        if new is None:
+            return None
+        taken = Taken(step=hunt, about=new.test, value=reading, read_back="confirmed")
+        self._past.append((self.standing, taken))
+        self.standing = replace(self.standing, evidence=new.evidence)
+        suspicion = counsel.suspicion(new.evidence)
+        out: list[Message] = [Withdrawn(step=hunt, about=new.test, value=new.old), taken, suspicion]
+        if suspicion.words:
+            out.append(self.say("tell", "{words}", words=suspicion.words))
+        now = leading(suspicion)
+        named = self.standing.part is not None and (now is None or now.part != self.standing.part)
+        if self.standing.place.step == hunt or named:
+            self.standing = replace(self.standing, terminal=None, part=None, fault=None)
+            return [*out, *self.jump(hunt)]
+        return [*out, self.ask("ask_again")]
 
     # ── Ways ─────────────────────────────────────────────────────────────────
 
-    def begin(self, profile: str | None = None) -> list[Message]:
+    def begin(self, profile: str | None = None, style: Style = "usual") -> list[Message]:
         """The first step's messages; a profile given here is not asked for."""
+        self.style = style
         if profile is not None:
-            self.standing = replace(self.standing, profile=self.library.profiles[profile])
+            self.standing = replace(self.standing, profile=self.library.equipment[profile])
         return self._arrive(self.standing.place)
 
-    def skip(self) -> list[Message] | None:
-        """Pass over the current step, if it may be."""
-        if self.step.skip is None:
+    def skip(self, command: Command) -> list[Message] | None:
+        """Pass over the current step, if it may be; a test that is skipped is not asked again."""
+        target = self.step.skip
+        if target is None:
             return None
         place = self.standing.place
-        self.standing = self.standing.with_finding(place, "skipped")
-        skipped = Finding(step=place.step, about=place.about, verdict="skipped")
-        return [skipped, *self._go(self.step.skip)]
+        verdict = command.reason or "skipped"
+        if self.card is not None and place.about is not None:
+            self.standing = self.standing.with_evidence(Evidence(test=place.about))
+        self.standing = self.standing.with_finding(place, verdict)
+        return [Finding(step=place.step, about=place.about, verdict=verdict), *self._go(target)]
+
+    def jump(self, step: str) -> list[Message]:
+        """Go on at a step whatever the current one is, past its interlocks."""
+        place, told = self._resolved(step)
+        return [*told, *self._stand_at(place)]
+
+    def elsewhere(self) -> list[Message]:
+        """Stand at ohms from C at the board, so that a reading from any terminal has a place."""
+        counsel = self.counsel
+        if self.card is None or counsel is None:
+            return []
+        board = f"ohms {self.card.terminal}-C at the board"
+        names = [n for n in counsel.cards() if n == board or n.endswith("-C at the board")]
+        return self._stand_at(Place(self.procedure.hunt, board if board in names else names[0]))
 
     def withdraw(self) -> Withdrawn | None:
         """Take back the last value that counted, and stand where it was asked for.
@@ -199,6 +267,9 @@ class Walk:
         wanted = self.standing.place
         if self._missing(wanted) is not None:
             wanted = self._behind_interlocks()
+        return self._stand_at(wanted)
+
+    def _stand_at(self, wanted: Place) -> list[Message]:
         place = self._track.put_back(wanted)
         return self._arrive(place, kept_waiting=wanted if place != wanted else None)
 
@@ -220,53 +291,15 @@ class Walk:
 
     def _go(self, target: str) -> list[Message]:
         """To a target from the current place, past what needs no asking, as far as open."""
-        to, told = self._resolve(target)
+        to, told = self._resolved(target)
         place = self._track.move(to)
         return [*told, *self._arrive(place, kept_waiting=to if place != to else None)]
 
-    def _resolve(self, target: str) -> tuple[Place, list[Message]]:
+    def _resolved(self, target: str) -> tuple[Place, list[Message]]:
         """The place that a target means now, and what is told on the way to it."""
-        here = self.standing.place
-        if target == AGAIN:
-            return here, []
-        if target == PARKED:
-            parked = self.standing.parked
-            if parked is None:
-                raise AssertionError("an interlock was entered with nothing waiting for it")
-            return parked, []
-        if target != NEXT:
-            step = self.procedure.steps[target]
-            for outcome in step.outcomes:
-                if outcome.profile is not None and self.standing.profile is not None:
-                    return self._resolve(outcome.go or AGAIN)
-            if step.each is None:
-                return Place(target), []
-            here = Place(target)
-            self.standing = self.standing.without_findings(target)
-        about = self._choose(self._list_of(here.step), self.standing.found(here.step))
-        if about is not None:
-            return Place(here.step, about), []
-        return self._list_done(here.step)
-
-    def _list_of(self, step: str) -> list[str]:
-        each, profile = self.procedure.steps[step].each, self.standing.profile
-        if each == "circuits" and profile is not None:
-            return [circuit.terminal for circuit in profile.circuits if circuit.sweep]
-        circuit = self.standing.circuit
-        return [] if circuit is None else [coil.name for coil in circuit.coils]
-
-    def _list_done(self, step: str) -> tuple[Place, list[Message]]:
-        found = self.standing.found(step)
-        for entry in self.procedure.steps[step].exhausted:
-            about = next((n for n, v in found.items() if v == entry.finding), None)
-            if entry.finding is not None and about is None:
-                continue
-            if entry.names_circuit:
-                self.standing = replace(self.standing, terminal=about, part=None)
-            told: list[Message] = [] if entry.say is None else [self.say("tell", entry.say)]
-            place, more = self._resolve(entry.go)
-            return place, [*told, *more]
-        raise AssertionError(f"{step}: its list is done and leads nowhere; see the checks")
+        way = self._ways.resolve(target, self.standing, self.counsel)
+        self.standing = way.standing
+        return way.place, [self.say("tell", text) for text in way.told]
 
     def _arrive(self, place: Place, kept_waiting: Place | None = None) -> list[Message]:
         out: list[Message] = []
@@ -276,22 +309,24 @@ class Walk:
             self.standing = replace(self.standing, parked=kept_waiting)
             out.append(Blocked(interlock=interlock, step=kept_waiting.step))
         self.standing = replace(self.standing, place=place)
-        out.append(StepEntered(step=place.step, phase=self.step.phase, about=place.about))
-        if self.step.caution is not None and place.step not in self._cautioned:
-            self._cautioned.add(place.step)
-            out.append(self.say("caution", self.step.caution))
-        return [*out, self.ask()]
+        step, card = self.step, self.card
+        if card is not None and card.where not in asking.HIGH_PLACES:
+            self._earned -= {"footing"}
+        out.append(StepEntered(step=place.step, phase=step.phase, about=place.about))
+        cautions = (step.caution, None if card is None else self.library.caution(card))
+        for text in cautions:
+            if text is not None and text not in self._cautioned:
+                self._cautioned.add(text)
+                out.append(self.say("caution", text))
+        out.append(self.ask())
+        if self.style == "explain" and step.why not in self._explained:
+            self._explained.add(step.why)
+            out.insert(-1, self.say("tell", step.why))
+        return out
 
     def _missing(self, place: Place) -> Interlock | None:
         """The first interlock that shuts a place now."""
         if place.step == ENDED:
             return None
-        step = self.procedure.steps[place.step]
-        if step.power != "any" and step.power not in self._earned:
-            return step.power
-        coil = self.standing.coil(place.about) if step.each == "coils" else None
-        if coil is not None and coil.where == "outdoor" and "outdoor" not in self._earned:
-            return "outdoor"
-        if step.isolated and "isolated" not in self._earned:
-            return "isolated"
-        return None
+        wanted = asking.needs(place, self.standing, self.procedure, self.counsel)
+        return asking.first_missing(wanted, self._earned)

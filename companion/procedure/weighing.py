@@ -1,17 +1,20 @@
-"""Holding a value against a step's outcomes, with the judge's verdict where the step has one."""
+"""What a value would lead to: a step's outcomes, with a verdict where the step has a judge."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
-from companion.messages import Answer, Known, Reading
+from companion.counsel import Counsel, Evidence
+from companion.expected import Known
+from companion.messages import Answer, Reading, Suspicion
 from companion.procedure.checks import spans
+from companion.procedure.evidence import leading
 from companion.procedure.prompts import circuit_at
-from companion.procedure.shapes import Circuit, Outcome, Procedure
+from companion.procedure.shapes import NEXT, Outcome, Procedure
 from companion.procedure.standing import Place, Standing
 
-Judge = Callable[[str, Reading, Known], str]
+SURE_ENOUGH_TO_CHECK = 0.9
+"""A reading that lifts a part above this is read back and waits for a "yes"."""
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,9 @@ class Weighed:
     place: Place
     value: Reading | Answer
     outcome: Outcome
-    verdict: str | None
+    verdict: str | None = None
+    evidence: Evidence | None = None
+    suspicion: Suspicion | None = None
 
 
 def weigh(
@@ -29,35 +34,66 @@ def weigh(
     place: Place,
     standing: Standing,
     procedure: Procedure,
-    judge: Judge,
+    counsel: Counsel | None,
 ) -> Weighed:
-    """The outcome that a value has at a place."""
+    """The outcome that a value has at a place; nothing changes yet."""
     step = procedure.steps[place.step]
+    if step.each == "tests" and counsel is not None and place.about is not None:
+        return _weigh_test(value, place, standing, counsel)
     verdict = None
     if isinstance(value, Reading) and step.judge is not None:
-        verdict = judge(step.judge, value, known_at(standing, procedure, place))
+        assert counsel is not None, f"{place.step}: a judge is asked before there is equipment"
+        at = value.model_copy(update={"at": value.at or place.about or standing.terminal})
+        verdict = counsel.verdict(step.judge, at, known_at(standing, procedure, place))
     for outcome in step.outcomes:
         if _applies(outcome, value, verdict):
-            return Weighed(place, value, outcome, verdict)
+            evidence = _evidence(outcome.evidence, value, place, standing, counsel)
+            return Weighed(place, value, outcome, verdict, evidence)
     raise AssertionError(f"{place.step}: no outcome for {value}; the checks let this through")
+
+
+def _weigh_test(
+    value: Reading | Answer, place: Place, standing: Standing, counsel: Counsel
+) -> Weighed:
+    assert place.about is not None
+    evidence = Evidence(test=place.about, value=value, leads_ohm=standing.leads_ohm)
+    first = leading(counsel.suspicion(standing.evidence))
+    after = counsel.suspicion((*standing.evidence, evidence))
+    now = leading(after)
+    sure = now is not None and now.chance >= SURE_ENOUGH_TO_CHECK
+    turned = sure and (first is None or now is None or first.part != now.part)
+    decides = after.enough or turned
+    return Weighed(place, value, Outcome(go=NEXT, decides=decides), None, evidence, after)
+
+
+def _evidence(
+    test: str | None,
+    value: Reading | Answer,
+    place: Place,
+    standing: Standing,
+    counsel: Counsel | None,
+) -> Evidence | None:
+    """A step's value as evidence, where the reasoner knows its test."""
+    if test is None or counsel is None:
+        return None
+    name = test.format(terminal=place.about or standing.terminal)
+    if name not in counsel.cards():
+        return None
+    return Evidence(test=name, value=value, leads_ohm=standing.leads_ohm)
 
 
 def known_at(standing: Standing, procedure: Procedure, place: Place) -> Known:
     """What a verdict about this place rests on."""
     facts, profile = standing.facts, standing.profile
-    known = Known(
-        leads_ohm=_value(facts.get("leads")) or 0.0,
-        marked_ampere=_value(facts.get("marked")),
-    )
-    coil = standing.coil(place.about)
-    part: Circuit | None = circuit_at(standing, procedure, place)
-    ohms = coil.ohms if coil is not None else part.ohms if part is not None else None
-    update: dict[str, object] = {} if ohms is None else {"ohms": ohms}
+    circuit = circuit_at(standing, procedure, place, None)
+    known = Known(leads_ohm=standing.leads_ohm, marked_ampere=_value(facts.get("marked")))
+    update: dict[str, object] = {} if circuit is None else {"ohms": circuit.ohms}
     if profile is not None:
         update |= {
             "cable_awg": profile.cable.awg,
             "cable_ft": profile.cable.length_ft,
             "cable_c": profile.cable.temperature_c,
+            "transformer_va": profile.transformer_va,
         }
     return known.model_copy(update=update)
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import cast
 
+from companion.expected import Expectation
 from companion.messages import (
     Answer,
     Command,
     CommandName,
-    Expectation,
     NotUnderstood,
     NotUnderstoodReason,
     Reading,
@@ -17,6 +17,7 @@ from companion.messages import (
     Utterance,
 )
 from companion.quantities import METER_SPAN_SI, Quantity
+from companion.understanding.asides import Asides
 from companion.understanding.values import ValueParser
 from companion.understanding.vocabulary import Tokens, Vocabulary
 
@@ -37,6 +38,7 @@ class Interpreter:
         self._vocabulary = vocabulary
         self._floor = floor
         self._values = ValueParser(vocabulary)
+        self._asides = Asides(vocabulary, self._values)
         self._known = vocabulary.all_words()
 
     def interpret(self, utterance: Utterance, expected: Expectation) -> Understood:
@@ -48,7 +50,7 @@ class Interpreter:
         if not tokens:
             return NotUnderstood(heard=said, reason="nothing_heard")
         if expected.dictation:
-            return Command(name="note", said=said)
+            return Command(name="note", said=said, clip=utterance.clip)
         if UNKNOWN_WORD in tokens:
             return NotUnderstood(heard=said, reason="unknown_words")
         sureness = utterance.least_confidence
@@ -59,12 +61,13 @@ class Interpreter:
     def settled(self, text: str, expected: Expectation) -> bool:
         """Whether words mean something that no further word is likely to change.
 
-        A number is open until its unit is said; "no" may go on to a correction.
+        A number is open until its unit is said; "no" may go on to a correction, and a list of
+        terminals to the next.
         """
         meaning = self.interpret(Utterance(text=text, source="typed"), expected)
         match meaning:
             case Answer(name=name):
-                return name != "no" and not self._goes_on(text, expected)
+                return name not in {"no", "landed"} and not self._goes_on(text, expected)
             case Reading(over_limit=True):
                 return True
             case Reading():
@@ -87,8 +90,13 @@ class Interpreter:
         words = self._vocabulary
         meanings = self._values.meanings(tokens, expected, said)
         if not meanings and tokens in words.command_tokens:
-            return Command(name=cast(CommandName, words.command_tokens[tokens]), said=said)
+            return self._allowed(
+                Command(name=cast(CommandName, words.command_tokens[tokens]), said=said), expected
+            )
         if not meanings:
+            aside = self._asides.command(tokens, expected, said)
+            if aside is not None:
+                return self._allowed(aside, expected)
             for before in words.longest_first(words.correction.before):
                 if tokens[: len(before)] == before:
                     return self._correction(tokens[len(before) :], expected, said)
@@ -96,6 +104,11 @@ class Interpreter:
                 if tokens[: len(filler)] == filler and len(tokens) > len(filler):
                     return self._meaning(tokens[len(filler) :], expected, said)
         return self._single(meanings, tokens, expected, said)
+
+    def _allowed(self, command: Command, expected: Expectation) -> Command | NotUnderstood:
+        if expected.only and command.name not in expected.only:
+            return NotUnderstood(heard=command.said, reason="not_asked_here")
+        return command
 
     def _correction(self, tokens: Tokens, expected: Expectation, said: str) -> Understood:
         if not tokens:

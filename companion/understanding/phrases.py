@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from companion.messages import Expectation
+from companion.expected import Expectation
 from companion.quantities import Quantity
 from companion.understanding.vocabulary import Vocabulary
 
@@ -17,22 +17,50 @@ from companion.understanding.vocabulary import Vocabulary
 def phrases_for(expected: Expectation, vocabulary: Vocabulary) -> list[str]:
     """Phrases for one step: its values, every command, corrections and decoys. No duplicates."""
     words = vocabulary
+    if expected.only:
+        few = [said for name in expected.only for said in words.commands[name]]
+        return _canonical([*few, *words.decoys.words], words)
     values = _values(expected, words)
     phrases = [*values, *_at_terminals(expected, words, values)]
     phrases += [f"{front} {value}" for front in words.fillers.front for value in _some(values, 6)]
     corrected = values if expected.corrects is None else _values(expected.corrects, words)
     for before in words.correction.before:
         phrases += [before, *(f"{before} {value}" for value in _some(corrected, 24))]
-    for said in words.commands.values():
+    for said in (*words.commands.values(), *words.skip_reasons.values()):
         phrases += said
-    phrases += words.decoys.words
-    canonical = (" ".join(words.tokens(phrase)) for phrase in phrases)
-    return list(dict.fromkeys(canonical))
+    phrases += _asides(expected, words)
+    return _canonical([*phrases, *words.decoys.words], words)
+
+
+def _canonical(phrases: list[str], words: Vocabulary) -> list[str]:
+    return list(dict.fromkeys(" ".join(words.tokens(phrase)) for phrase in phrases))
+
+
+def _asides(expected: Expectation, words: Vocabulary) -> Iterator[str]:
+    """Revisions of what was read, and questions with a part or a current in them."""
+    asked = words.should_read
+    for terminal, quantity in expected.read.items():
+        names = (*words.terminals.get(terminal, ()), *expected.terminals.get(terminal, ()))
+        values = list(_numbers(words, quantity))
+        for name in names[:2]:
+            yield f"{asked.before[0]} {name} {asked.after[0]}"
+            for before in words.revision.before:
+                yield from (f"{before} {name} {words.revision.between[0]} {value}"
+                            for value in _some(values, 12))  # fmt: skip
+    yield from (f"{before} {this} {after}" for before in asked.before for this in asked.this
+                for after in asked.after)  # fmt: skip
+    digits = (*list(words.numbers.digits)[1:6], "point five", "one point five")
+    for before in words.can_carry.before:
+        yield from (f"{before} {words.can_carry.more[0]} {digit} amps" for digit in digits)
 
 
 def _values(expected: Expectation, words: Vocabulary) -> list[str]:
     """The answers, numbers and number-like phrases of a step."""
     phrases = [said for name in expected.answers for said in words.answers[name]]
+    if expected.landed:
+        names = [said for all_ in words.terminals.values() for said in all_]
+        letters = [all_[0] for all_ in words.terminals.values()]
+        phrases += [*names, *(f"{a} {b}" for a in letters for b in letters if a != b)]
     if expected.quantity is None:
         return phrases
     phrases += _numbers(words, expected.quantity)

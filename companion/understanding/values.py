@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterator
 from decimal import Decimal
 
-from companion.messages import Answer, Expectation, Reading
+from companion.expected import Expectation
+from companion.messages import Answer, Reading
 from companion.quantities import Quantity, factor_to_si, quantity_of
 from companion.understanding.numbers import NOTHING, SpokenNumbers, Values
 from companion.understanding.vocabulary import Tokens, Vocabulary
@@ -28,10 +29,33 @@ class ValueParser:
     def meanings(self, tokens: Tokens, expected: Expectation, said: str) -> set[Reading | Answer]:
         """Every distinct reading or answer that the whole of ``tokens`` can mean."""
         found: set[Reading | Answer] = set()
+        if expected.landed and (names := self._landed(tokens)):
+            found.add(Answer(name="landed", terminals=names, said=said))
         for terminal, rest in self._with_terminal(tokens, expected):
             for value in self._bare(rest, expected, said):
                 found.add(value.model_copy(update={"at": terminal}))
         return found
+
+    def _landed(self, tokens: Tokens) -> tuple[str, ...]:
+        """Terminals named one after the other, if the whole is that; longest names first."""
+        words, found = self._vocabulary, list[str]()
+        names = {
+            words.tokens(said): terminal
+            for terminal, all_ in words.terminals.items()
+            for said in all_
+        }
+        joints = set(map(words.tokens, words.pairs.between[1:]))
+        while tokens:
+            fitting = [name for name in names if tokens[: len(name)] == name]
+            if not fitting:
+                if tokens[:1] in joints:
+                    tokens = tokens[1:]
+                    continue
+                return ()
+            longest = max(fitting, key=len)
+            found.append(names[longest])
+            tokens = tokens[len(longest) :]
+        return tuple(dict.fromkeys(found))
 
     def _with_terminal(
         self, tokens: Tokens, expected: Expectation

@@ -12,6 +12,8 @@ from companion.datafiles import load
 from companion.messages import CommandName
 from companion.quantities import Quantity, quantity_of
 
+# Commands that are sentences with a value or a terminal in them, not fixed phrases.
+SENTENCES = {"correction", "revise", "should_read", "can_carry"}
 Tokens = tuple[str, ...]
 Phrases = tuple[str, ...]
 
@@ -62,6 +64,28 @@ class Correction(_Table):
     before: tuple[str, ...]
 
 
+class Revision(_Table):
+    """Words around the terminal of a reading that is to be replaced."""
+
+    before: tuple[str, ...]
+    between: tuple[str, ...]
+
+
+class ShouldRead(_Table):
+    """Words around the part whose healthy reading is asked for."""
+
+    before: tuple[str, ...]
+    this: tuple[str, ...]
+    after: tuple[str, ...]
+
+
+class CanCarry(_Table):
+    """Words around the current that the transformer may or may not carry as well."""
+
+    before: tuple[str, ...]
+    more: tuple[str, ...]
+
+
 class Fillers(_Table):
     """Words in front that carry no meaning."""
 
@@ -86,7 +110,11 @@ class Vocabulary(_Table):
     answers: dict[str, tuple[str, ...]]
     clarify: dict[str, Clarification]
     commands: dict[str, tuple[str, ...]]
+    skip_reasons: dict[str, tuple[str, ...]]
     correction: Correction
+    revision: Revision
+    should_read: ShouldRead
+    can_carry: CanCarry
     fillers: Fillers
     decoys: Decoys
 
@@ -103,7 +131,7 @@ class Vocabulary(_Table):
     @field_validator("commands")
     @classmethod
     def _commands_are_known(cls, commands: dict[str, Phrases]) -> dict[str, Phrases]:
-        wanted = set(get_args(CommandName)) - {"correction"}
+        wanted = set(get_args(CommandName)) - SENTENCES
         if set(commands) != wanted:
             raise ValueError(f"expected exactly the commands {sorted(wanted)}")
         return commands
@@ -158,10 +186,17 @@ class Vocabulary(_Table):
             *self.pairs.between,
             *self.pairs.on,
             *self.correction.before,
+            *self.revision.before,
+            *self.revision.between,
+            *self.should_read.before,
+            *self.should_read.this,
+            *self.should_read.after,
+            *self.can_carry.before,
+            *self.can_carry.more,
             *self.fillers.front,
             *self.decoys.words,
         ]
-        for table in (self.terminals, self.answers, self.commands):
+        for table in (self.terminals, self.answers, self.commands, self.skip_reasons):
             phrases += [said for all_ in table.values() for said in all_]
         phrases += [said for entry in self.clarify.values() for said in entry.phrases]
         return frozenset(word for phrase in phrases for word in self.tokens(phrase))

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from companion.datafiles import folder
-from companion.messages import Expectation, NotUnderstood, Reading, Utterance
+from companion.expected import Expectation
+from companion.messages import NotUnderstood, Reading, Utterance
 from companion.speaking.wording import number_words
 from companion.understanding import Interpreter, load_vocabulary, phrases_for
 from companion.understanding.numbers import SpokenNumbers

@@ -3,15 +3,8 @@
 import pytest
 
 from companion.datafiles import folder
-from companion.messages import (
-    Answer,
-    Command,
-    Expectation,
-    HeardWord,
-    NotUnderstood,
-    Reading,
-    Utterance,
-)
+from companion.expected import Expectation
+from companion.messages import Answer, Command, HeardWord, NotUnderstood, Reading, Utterance
 from companion.understanding import Interpreter, load_vocabulary
 
 VOCABULARY = load_vocabulary(folder("dialogs"))

@@ -1,0 +1,99 @@
+"""What a value that counts changes in where a call stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from companion.fitting import fit, from_terminals
+from companion.messages import Answer, Reading
+from companion.procedure.library import Library
+from companion.procedure.shapes import SWEPT, Outcome, Step
+from companion.procedure.standing import Standing
+from companion.procedure.weighing import Weighed
+
+SOUND_SHARE = 0.6
+"""Above this share of its least healthy ohms a circuit is not shorted (judgement)."""
+
+
+def standing_after(weighed: Weighed, standing: Standing, step: Step, library: Library) -> Standing:
+    """The standing once a value counts, still at the place that it is about."""
+    place, outcome = weighed.place, weighed.outcome
+    standing = replace(standing, place=place)
+    if weighed.verdict is not None or step.each in SWEPT:
+        standing = standing.with_finding(place, weighed.verdict or str(outcome.answer))
+    if step.keeps is not None and isinstance(weighed.value, Reading):
+        standing = standing.with_fact(step.keeps, weighed.value)
+    if weighed.evidence is not None:
+        standing = standing.with_evidence(weighed.evidence)
+    if outcome.mends:
+        standing = _mended(standing)
+    standing = _equipped(weighed.value, outcome, standing, library)
+    return replace(
+        standing,
+        settings={**standing.settings, **outcome.sets},
+        proved=standing.proved or outcome.proves,
+        part=outcome.part or standing.part,
+        fault=outcome.fault or standing.fault,
+    )
+
+
+def _mended(standing: Standing) -> Standing:
+    """Once a part is repaired, what was read of its circuit no longer holds."""
+    return replace(
+        standing,
+        mended=(*standing.mended, (standing.terminal, standing.part or "circuit")),
+        cleared=frozenset(_cleared(standing)) - {standing.terminal or ""},
+        evidence=(),
+        settings={k: v for k, v in standing.settings.items() if k != "transformer"},
+    )
+
+
+def _cleared(standing: Standing) -> Iterator[str]:
+    """Terminals that can't be shorted: by their ohms at the board, or because the fuse holds."""
+    heard = {e.test: e for e in standing.evidence}
+    for circuit in () if standing.profile is None else standing.profile.circuits:
+        evidence = heard.get(f"ohms {circuit.terminal}-C at the board")
+        reading = None if evidence is None else evidence.value
+        sound = standing.complaint == "nothing"
+        if isinstance(reading, Reading) and evidence is not None:
+            net_ohm = float("inf") if reading.value_si is None else reading.value_si
+            sound |= net_ohm - evidence.leads_ohm > SOUND_SHARE * circuit.ohms[0]
+        if sound:
+            yield circuit.terminal
+
+
+def fits(value: Reading | Answer, outcome: Outcome, standing: Standing) -> bool:
+    """Whether the equipment or accessory that a value chooses can be."""
+    try:
+        if isinstance(value, Answer) and value.terminals:
+            from_terminals(value.terminals)
+        if outcome.accessory is not None and standing.profile is not None:
+            fit(standing.profile, outcome.accessory)
+    except (KeyError, ValueError):
+        return False
+    return True
+
+
+def _equipped(
+    value: Reading | Answer, outcome: Outcome, standing: Standing, library: Library
+) -> Standing:
+    if outcome.profile is not None:
+        standing = replace(standing, profile=library.equipment[outcome.profile])
+    if isinstance(value, Answer) and value.terminals:
+        standing = replace(standing, profile=from_terminals(value.terminals))
+    if outcome.history is not None:
+        standing = replace(standing, history=(*standing.history, outcome.history))
+    if outcome.accessory is not None and outcome.accessory not in standing.accessories:
+        assert standing.profile is not None, "accessories are asked for once there is equipment"
+        standing = replace(
+            standing,
+            accessories=(*standing.accessories, outcome.accessory),
+            profile=fit(standing.profile, outcome.accessory),
+        )
+    if outcome.unfinished is not None:
+        text = outcome.unfinished.format(
+            terminal=standing.place.about or "", part=standing.part or ""
+        )
+        standing = replace(standing, unfinished=(*standing.unfinished, text))
+    return standing

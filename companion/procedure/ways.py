@@ -1,0 +1,137 @@
+"""Where a target leads, given all that is known: past what needs no asking, along lists."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from companion.counsel import Counsel
+from companion.messages import Suspicion
+from companion.procedure.asking import asked_once, may_be_asked
+from companion.procedure.evidence import by_part, leading
+from companion.procedure.library import Library
+from companion.procedure.shapes import AGAIN, NEXT, PARKED, Fact
+from companion.procedure.standing import Place, Standing
+
+NOTHING_NOW = "none now"
+ELSE = "something else"
+"""Names that the reasoner has for no part at all."""
+COMES_AND_GOES = "comes and goes"
+LIKELY = 0.6
+NAMED = 0.9
+"""Below this chance candidates are told and no part is named."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """The place that a target means, the standing on arrival, and what is told on the way."""
+
+    place: Place
+    standing: Standing
+    told: tuple[str, ...] = ()
+
+
+class Ways:
+    """Resolves targets.
+
+    Args:
+        library: the procedure and the equipment.
+    """
+
+    def __init__(self, library: Library) -> None:
+        self._procedure = library.procedure
+
+    def resolve(self, target: str, standing: Standing, counsel: Counsel | None) -> Way:
+        """The place that a target means now."""
+        here = standing.place
+        if target == AGAIN:
+            return Way(here, standing)
+        if target == PARKED:
+            if standing.parked is None:
+                raise AssertionError("an interlock was entered with nothing waiting for it")
+            return Way(standing.parked, standing)
+        if target != NEXT:
+            step = self._procedure.steps[target]
+            for way in step.passes:
+                if known(way.when, standing):
+                    return self.resolve(way.go, standing, counsel)
+            if step.each is None:
+                return Way(Place(target), standing)
+            here = Place(target)
+            if step.each != "tests":
+                standing = standing.without_findings(target)
+        return self._next(here.step, standing, counsel)
+
+    def _next(self, step: str, standing: Standing, counsel: Counsel | None) -> Way:
+        each = self._procedure.steps[step].each
+        if each != "tests":
+            found = standing.found(step)
+            cleared = standing.cleared if each == "uncleared" else frozenset[str]()
+            left = [t for t in swept(standing) if t not in found and t not in cleared]
+            if left:
+                return Way(Place(step, left[0]), standing)
+            return self._exhausted(step, None, standing, counsel)
+        assert counsel is not None, f"{step}: tests are asked for before there is equipment"
+        heard = {evidence.test for evidence in standing.evidence}
+        allowed = [
+            name
+            for name, card in counsel.cards().items()
+            if may_be_asked(card, standing) and not (name in heard and asked_once(card))
+        ]
+        name = counsel.next(standing.evidence, allowed)
+        if name is not None:
+            return Way(Place(step, name), standing)
+        suspicion = counsel.suspicion(standing.evidence)
+        return self._exhausted(step, suspicion, _naming(suspicion, standing), counsel)
+
+    def _exhausted(
+        self, step: str, suspicion: Suspicion | None, standing: Standing, counsel: Counsel | None
+    ) -> Way:
+        finding = None if suspicion is None else _finding(suspicion)
+        if suspicion is not None and finding != "named" and standing.transformer_open:
+            finding = "named"
+            standing = replace(standing, part="transformer", fault="open")
+        for entry in self._procedure.steps[step].exhausted:
+            if entry.finding is not None and entry.finding != finding:
+                continue
+            told = () if entry.say is None else (entry.say,)
+            onward = self.resolve(entry.go, standing, counsel)
+            return replace(onward, told=(*told, *onward.told))
+        raise AssertionError(f"{step}: its list is done and leads nowhere; see the checks")
+
+
+def swept(standing: Standing) -> list[str]:
+    """The terminals that are called one by one, the one last named first."""
+    circuits = () if standing.profile is None else standing.profile.circuits
+    terminals = [c.terminal for c in circuits if c.sweep]
+    return sorted(terminals, key=lambda terminal: terminal != standing.terminal)
+
+
+def known(fact: Fact, standing: Standing) -> bool:
+    """Whether something is known already, so that a step need not ask for it."""
+    match fact:
+        case "profile":
+            return standing.profile is not None
+        case "means":
+            return "means" in standing.settings
+        case "no circuit":
+            return standing.circuit is None
+        case "fuse whole":
+            return standing.complaint == "nothing"
+
+
+def _finding(suspicion: Suspicion) -> Literal["named", "comes and goes", "unclear"]:
+    first = leading(suspicion)
+    if first is not None and first.chance >= NAMED and first.part not in {ELSE, NOTHING_NOW}:
+        return "named"
+    hiding = [s for s in suspicion.suspects if s.part == NOTHING_NOW or s.fault == COMES_AND_GOES]
+    return "comes and goes" if sum(s.chance for s in hiding) >= LIKELY else "unclear"
+
+
+def _naming(suspicion: Suspicion, standing: Standing) -> Standing:
+    """Names the likeliest part, and with it every other that is as good as sure (two faults)."""
+    if _finding(suspicion) != "named":
+        return replace(standing, terminal=None, part=None, fault=None)
+    first, *more = [s for s in by_part(suspicion) if s.chance >= NAMED]
+    parts = " and ".join(suspect.part for suspect in (first, *more))
+    return replace(standing, terminal=first.terminal, part=parts, fault=first.fault)
