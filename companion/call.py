@@ -6,25 +6,29 @@ Any ears, any voice. Whatever is acted on has been on disk before.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import datetime
-from pathlib import Path
 from typing import Protocol
 
+from companion.asleep import Asleep
 from companion.errors import VoiceError
 from companion.hearing import Ears
 from companion.journal import Journal
 from companion.messages import (
     CallOpened,
     CallResumed,
+    Command,
     Concluded,
+    Manner,
     Message,
+    NotUnderstood,
     Prompt,
     Spoken,
     Understood,
     Utterance,
 )
-from companion.speaking import Voice, to_ear, to_eye
+from companion.speaking import Cue, Mouth, Voice, to_ear, to_eye
 from companion.turns import Dialogs, Turns, replay
 
 
@@ -37,8 +41,17 @@ class Screen(Protocol):
     def said(self, lines: Sequence[str]) -> None:
         """What the companion says."""
 
+    def followed(self, messages: Sequence[Message]) -> None:
+        """What followed from it, before it is said."""
+
     def warn(self, line: str) -> None:
         """Something that is wrong, and does not end the call."""
+
+    def close(self) -> None:
+        """Give the terminal back."""
+
+
+_SLEPT_S = 30.0
 
 
 def new_call_id(now: datetime) -> str:
@@ -52,7 +65,8 @@ class Call:
     Args:
         journal: its open record; if there is something in it, the call is resumed.
         opened: the first record of a new call.
-        play: plays a sound file and waits for its end; None where nothing is played.
+        mouth: plays what the voice makes; None where nothing is played.
+        asleep: how long the computer has slept so far.
     """
 
     def __init__(
@@ -64,20 +78,23 @@ class Call:
         ears: Ears,
         voice: Voice,
         screen: Screen,
-        play: Callable[[Path], None] | None = None,
+        mouth: Mouth | None = None,
+        asleep: Asleep | None = None,
     ) -> None:
         self._journal, self._ears, self._voice = journal, ears, voice
-        self._screen, self._play = screen, play
+        self._screen, self._mouth, self._asleep = screen, mouth, asleep or Asleep()
+        self._untold: list[str] = []
         past = [entry.message for entry in journal.past.entries]
         if past:
+            self._mind_manner(past)
             self._turns, unwritten = replay(dialogs, past)
-            journal.append(unwritten)
+            self._keep(unwritten)
             if self._turns.concluded is None:
-                journal.append([CallResumed(dropped_bytes=journal.dropped_bytes)])
+                self._keep([CallResumed(dropped_bytes=journal.dropped_bytes)])
                 self._follow(self._turns.resumed())
         else:
             self._turns = Turns(dialogs, opened)
-            journal.append([opened])
+            self._keep([opened])
             self._follow(self._turns.begin())
 
     @property
@@ -89,37 +106,98 @@ class Call:
         """Turn by turn until the call is concluded or nothing more can be heard.
 
         Raises:
-            JournalError: the record can't be kept; nothing was done that is not in it.
             AudioError: the source of sound failed.
         """
         while self._turns.concluded is None:
-            utterance = self._ears.listen(self._turns.phrases(), self._turns.settled)
+            utterance = self._ears.listen(
+                self._turns.phrases(), self._turns.settled, self._means_something
+            )
             if utterance is None:
                 break
+            if self._asleep.since_last_asked_s() > _SLEPT_S:
+                self._wake()
+                continue
             understood = self._turns.understand(utterance)
-            self._journal.append([utterance, understood])
+            self._keep([utterance, understood])
+            self._cue(understood)
             self._screen.heard(utterance, understood)
-            self._follow(self._turns.take(understood))
+            with self._thinking():
+                follows = self._turns.take(understood)
+            self._follow(follows)
+        if self._mouth is not None:
+            self._mouth.finish()
         return self._turns.concluded
+
+    def aside(self, text: str) -> None:
+        """Say something that is not about the circuit, and keep it in the record."""
+        self._screen.warn(text)
+        self._speak(text)
+
+    def _means_something(self, text: str) -> bool:
+        """Whether words heard so far can be taken for something here."""
+        understood = self._turns.understand(Utterance(text=text, source="microphone"))
+        return not isinstance(understood, NotUnderstood)
+
+    def _wake(self) -> None:
+        """While the computer slept, anything may have been energized: as after a break."""
+        self._screen.warn("The computer was asleep. What was said on waking was not taken.")
+        self._keep([CallResumed()])
+        self._follow(self._turns.resumed())
+
+    def _cue(self, understood: Understood) -> None:
+        if self._mouth is not None:
+            self._mouth.cue(_cue_for(understood))
+
+    def _thinking(self) -> AbstractContextManager[None]:
+        return nullcontext() if self._mouth is None else self._mouth.thinking()
 
     def _follow(self, messages: list[Message]) -> None:
         """Put on record what follows, then say it."""
-        self._journal.append(messages)
+        self._keep(messages)
+        self._mind_manner(messages)
+        self._screen.followed(messages)
         prompts = [message for message in messages if isinstance(message, Prompt)]
         if not prompts:
             return
         self._screen.said([_sentence(to_eye(prompt)) for prompt in prompts])
-        self._speak(" ".join(_sentence(to_ear(prompt)) for prompt in prompts))
+        told, self._untold = self._untold, []
+        self._speak(" ".join([*told, *(_sentence(to_ear(prompt)) for prompt in prompts)]))
+
+    def _mind_manner(self, messages: Sequence[Message]) -> None:
+        for manner in (message for message in messages if isinstance(message, Manner)):
+            self._voice.keep_pace(manner.pace)
+            if self._mouth is not None:
+                self._mouth.loudness = manner.loudness
+
+    def _keep(self, messages: Sequence[Message]) -> None:
+        """Put on record; what is wrong with the record is shown now, and said with what comes."""
+        self._journal.append(messages)
+        troubles = self._journal.troubles()
+        for trouble in troubles:
+            self._screen.warn(trouble)
+        self._untold += troubles
 
     def _speak(self, text: str) -> None:
         try:
-            sound = self._voice.say(text)
+            with self._thinking():
+                sound = self._voice.say(text)
         except VoiceError as error:
             self._screen.warn(str(error))
             sound = None
-        self._journal.append([Spoken(text=text, clip=None if sound is None else sound.name)])
-        if sound is not None and self._play is not None:
-            self._play(sound)
+        clip = None if sound is None else self._journal.keep_sound(sound)
+        self._keep([Spoken(text=text, clip=clip)])
+        if sound is not None and self._mouth is not None:
+            self._mouth.say(sound, text)
+
+
+def _cue_for(understood: Understood) -> Cue:
+    match understood:
+        case NotUnderstood():
+            return "not_heard"
+        case Command(name="stop"):
+            return "hold"
+        case _:
+            return "heard"
 
 
 def _sentence(text: str) -> str:

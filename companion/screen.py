@@ -6,7 +6,15 @@ import sys
 from collections.abc import Sequence
 from typing import TextIO
 
-from companion.messages import Answer, Command, NotUnderstood, Reading, Understood, Utterance
+from companion.messages import (
+    Answer,
+    Command,
+    Message,
+    NotUnderstood,
+    Reading,
+    Understood,
+    Utterance,
+)
 
 
 class Terminal:
@@ -32,9 +40,15 @@ class Terminal:
         for number, line in enumerate(lines):
             self._print(f"{'  Companion:   ' if number == 0 else '               '}{line}")
 
+    def followed(self, messages: Sequence[Message]) -> None:
+        """What followed from it: here the prompts tell it all."""
+
     def warn(self, line: str) -> None:
         """Something that is wrong, and does not end the call."""
         self._print(f"  (!) {line}")
+
+    def close(self) -> None:
+        """Nothing to give back."""
 
     def _print(self, line: str) -> None:
         print(line, file=self._out, flush=True)

@@ -8,6 +8,7 @@ from typing import Protocol
 from companion.messages import Utterance
 
 Settled = Callable[[str], bool]
+Meaning = Callable[[str], bool]
 
 
 def never(text: str) -> bool:
@@ -18,13 +19,17 @@ def never(text: str) -> bool:
 class Ears(Protocol):
     """Anything that waits for the technician and gives back words."""
 
-    def listen(self, phrases: Sequence[str], settled: Settled = never) -> Utterance | None:
+    def listen(
+        self, phrases: Sequence[str], settled: Settled = never, meaning: Meaning = never
+    ) -> Utterance | None:
         """Wait for the next utterance.
 
         Args:
             phrases: what can be said at this step, lower case, words separated by spaces.
             settled: tells of words heard so far whether nothing can follow them, so
                 that there is no need to wait for more.
+            meaning: tells of words heard so far whether they mean something here, so
+                that a pause may end them, and that the companion gives way to them.
 
         Returns:
             The words, or None when the source has ended for good.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -31,12 +32,84 @@ class Floors(BaseModel):
     safety: float = Field(default=0.7, ge=0.0, le=1.0)
 
 
+class Doubt(BaseModel):
+    """How the recogniser's alternatives become a word's confidence."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    alternatives: int = Field(default=20, ge=2)
+    """Readings of the same sound that are weighed against each other."""
+    temperature: float = Field(default=3.0, gt=0.0)
+    """A score this much lower makes an alternative less likely by a factor of e."""
+    light: tuple[str, ...] = ("it", "it's", "is", "the", "a", "an", "uh", "um")
+    """Words that alternatives may differ in and still say the same: "trips", "it trips"."""
+
+
 class Hearing(BaseModel):
     """The file ``hearing.toml`` in a model's folder."""
 
     model_config = ConfigDict(extra="forbid")
 
     confidence: Floors = Floors()
+    doubt: Doubt = Doubt()
+
+
+class Ear:
+    """A vosk recogniser for one turn, which says how sure it is of each word.
+
+    Vosk's own word confidence comes out near 1 whether a word is right or not. This one is
+    the share of the alternatives, weighed by their scores, that have the word at its place or
+    say the same.
+    """
+
+    def __init__(self, recogniser: Any, doubt: Doubt) -> None:
+        self._recogniser, self._doubt = recogniser, doubt
+
+    def AcceptWaveform(self, sound: bytes) -> bool:  # noqa: N802
+        """Take sound (16-bit, 16 kHz); whether an utterance has ended."""
+        return bool(self._recogniser.AcceptWaveform(sound))
+
+    def PartialResult(self) -> str:  # noqa: N802
+        """Words so far, as JSON with "partial"."""
+        return str(self._recogniser.PartialResult())
+
+    def Result(self) -> str:  # noqa: N802
+        """The utterance that ended, as JSON: "text", and "result" with each word's "word", "conf",
+        "start" and "end"."""
+        return self._weighed(self._recogniser.Result())
+
+    def FinalResult(self) -> str:  # noqa: N802
+        """What was said up to now, as ``Result``."""
+        return self._weighed(self._recogniser.FinalResult())
+
+    def _weighed(self, found: str) -> str:
+        alternatives = json.loads(found)["alternatives"]
+        best = alternatives[0]
+        scores = [a["confidence"] - best["confidence"] for a in alternatives]
+        weights = [math.exp(score / self._doubt.temperature) for score in scores]
+        same = [self._core(a["text"]) == self._core(best["text"]) for a in alternatives]
+        words = best.get("result", [])
+        for word in words:
+            votes = (
+                weight
+                for weight, alternative, agrees in zip(weights, alternatives, same, strict=True)
+                if agrees or _has(alternative.get("result", []), word)
+            )
+            word["conf"] = sum(votes) / sum(weights)
+        return json.dumps({"text": best["text"], "result": words})
+
+    def _core(self, text: str) -> list[str]:
+        return [word for word in text.split() if word not in self._doubt.light]
+
+
+def _has(words: list[dict[str, Any]], sought: dict[str, Any]) -> bool:
+    """Whether the same word is among these, at about the same time."""
+    return any(
+        word["word"] == sought["word"]
+        and word["start"] < sought["end"]
+        and sought["start"] < word["end"]
+        for word in words
+    )
 
 
 class Recogniser:
@@ -54,7 +127,8 @@ class Recogniser:
         model_files.check(model_folder)
         self.words: frozenset[str] = model_files.words(model_folder)
         tuned = model_folder / "hearing.toml"
-        self._floors = datafiles.load(tuned, Hearing).confidence if tuned.exists() else Floors()
+        hearing = datafiles.load(tuned, Hearing) if tuned.exists() else Hearing()
+        self._floors, self._doubt = hearing.confidence, hearing.doubt
         model_files.try_out(model_folder, min(self.words))
         import vosk  # 120 ms to import, so only when first needed
 
@@ -77,8 +151,8 @@ class Recogniser:
         """Words of these phrases that the model can't hear."""
         return frozenset(word for phrase in phrases for word in phrase.split()) - self.words
 
-    def build(self, phrases: Sequence[str]) -> Any:
-        """A fresh vosk recogniser at 16 kHz for one turn, which reports words with their times.
+    def build(self, phrases: Sequence[str]) -> Ear:
+        """A fresh recogniser at 16 kHz for one turn, which reports words with their times.
 
         Fresh, because changing the list of a running one can abort the process.
         Phrases with a word that the model lacks are left out; ``missing_words`` tells them.
@@ -97,4 +171,5 @@ class Recogniser:
             self._model, RATE, json.dumps([*known, *self._always], ensure_ascii=False)
         )
         recogniser.SetWords(True)
-        return recogniser
+        recogniser.SetMaxAlternatives(self._doubt.alternatives)
+        return Ear(recogniser, self._doubt)

@@ -15,10 +15,17 @@ Samples = NDArray[np.int16]
 
 
 class Block(NamedTuple):
-    """A little sound, mono int16 at ``RATE``, and its time from the source's start in seconds."""
+    """A little sound, mono int16 at ``RATE``.
+
+    ``start_s`` is its time from the source's start, ``at_s`` the steady clock
+    (``time.monotonic``) when it sounded; 0 for a recording. Both in seconds. ``raw`` is
+    the same before the companion's own voice was taken out of it.
+    """
 
     start_s: float
     samples: Samples
+    at_s: float = 0.0
+    raw: Samples | None = None
 
 
 class Source(Protocol):

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
-import numpy as np
 import soundfile
 from pydantic import BaseModel
 
-from companion.errors import AudioError
-from companion.hearing.ears import Settled, never
+from companion.hearing.ears import Meaning, Settled, never
+from companion.hearing.heard import Heard
+from companion.hearing.overlap import STOP, Overlap
+from companion.hearing.pauses import Pause
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.messages import HeardWord, Utterance
 
-_REHEARD_S = 0.2
-_CLIP_MARGIN_S = 0.3
 _STEADY_S = 0.24
+_PAUSE_S = 0.45  # between the words of a number there is up to 0.3
+_CONTEXT = 20  # blocks
+_STOP_S = 0.3
+_LASTING_S = 0.2
 
 
 class _Word(BaseModel):
@@ -30,7 +35,6 @@ class _Word(BaseModel):
 class _Result(BaseModel):
     """vosk's JSON; times in seconds of the sound that this recogniser was given."""
 
-    text: str = ""
     result: list[_Word] = []
 
 
@@ -40,69 +44,56 @@ class _Partial(BaseModel):
     partial: str = ""
 
 
-class _Heard:
-    """What a recogniser was given in this turn. Times are its own: seconds of sound given."""
+def _text(words: Sequence[_Word]) -> str:
+    return " ".join(word.word for word in words)
+
+
+class _End:
+    """Whether the utterance has ended, before the recogniser says so."""
+
+    def __init__(self, settled: Settled, meaning: Meaning, pause: Pause) -> None:
+        self._settled, self._meaning, self._pause = settled, meaning, pause
+        self._text, self._steady_s = "", 0.0
+        self._lately: list[Samples] = []
+
+    def __call__(self, text: str, samples: Samples) -> bool:
+        """Take the words so far and the newest sound.
+
+        Words that nothing can follow end it once they have stood unchanged for a
+        moment; any that mean something, after a pause.
+        """
+        if not text:
+            self._text, self._steady_s = "", 0.0
+            self._lately = [*self._lately[-_CONTEXT:], samples]
+            return False
+        if not self._text:
+            self._pause.begin()
+            for earlier in self._lately:  # the word is heard after it was said
+                self._pause(earlier)
+            self._lately = []
+        self._steady_s = self._steady_s + len(samples) / RATE if text == self._text else 0.0
+        self._text = text
+        if self._pause(samples) >= _PAUSE_S and self._meaning(text):
+            return True
+        return self._steady_s >= _STEADY_S and self._settled(text)
+
+
+class _Lasting:
+    """Whether something has been so for a moment: the recogniser's first thought may pass."""
 
     def __init__(self) -> None:
-        self.blocks: list[Block] = []
-        self._gone = 0  # samples given and no longer kept
+        self._for_s = 0.0
 
-    def forget(self) -> None:
-        """Let the sound go, keep the count."""
-        self._gone += sum(len(block.samples) for block in self.blocks)
-        self.blocks = []
-
-    def source_s(self, given_s: float) -> float:
-        """The same moment on the source's clock, which runs on while nobody listens."""
-        at_s = self._gone / RATE
-        for block in self.blocks[:-1]:
-            length_s = len(block.samples) / RATE
-            if given_s < at_s + length_s:
-                return block.start_s + given_s - at_s
-            at_s += length_s
-        return self.blocks[-1].start_s + given_s - at_s
-
-    def _index(self, given_s: float) -> int:
-        return max(0, round(given_s * RATE) - self._gone)
-
-    def between(self, start_s: float, end_s: float) -> Samples:
-        """The sound of this stretch and a margin on either side, as far as it is there."""
-        sound = np.concatenate([block.samples for block in self.blocks])
-        return sound[self._index(start_s - _CLIP_MARGIN_S) : self._index(end_s + _CLIP_MARGIN_S)]
-
-    def tail(self, since_s: float) -> Block | None:
-        """The last of it, from ``since_s`` on but no more than is worth hearing again."""
-        sound = np.concatenate([block.samples for block in self.blocks])
-        begin = max(self._index(since_s), len(sound) - round(_REHEARD_S * RATE))
-        if begin >= len(sound):
-            return None
-        return Block(self.source_s((self._gone + begin) / RATE), sound[begin:])
-
-
-class _Steady:
-    """Whether words that nothing can follow have stood unchanged long enough."""
-
-    def __init__(self, settled: Settled) -> None:
-        self._settled = settled
-        self._text, self._steady_s = "", 0.0
-
-    def __call__(self, partial: str, block_s: float) -> bool:
-        """Take the recogniser's words so far, and how much sound brought no others."""
-        text = _Partial.model_validate_json(partial).partial
-        self._steady_s = self._steady_s + block_s if text == self._text else 0.0
-        self._text = text
-        return bool(text) and self._steady_s >= _STEADY_S and self._settled(text)
+    def __call__(self, now: bool, block: Block) -> bool:
+        self._for_s = self._for_s + len(block.samples) / RATE if now else 0.0
+        return self._for_s >= _LASTING_S
 
 
 def _keep(path: Path, sound: Samples) -> None:
-    try:
+    """Write a clip. What can't be written ends no call: the record tells of a clip that is not
+    there."""
+    with contextlib.suppress(OSError, soundfile.LibsndfileError):
         soundfile.write(path, sound, RATE)
-    except (OSError, soundfile.LibsndfileError) as error:
-        raise AudioError(
-            f"The sound of an answer can't be written to {path}: {error}.",
-            safe="The record up to this answer is whole.",
-            do="Make room there and resume the call.",
-        ) from error
 
 
 class SpokenEars:
@@ -116,10 +107,20 @@ class SpokenEars:
         source: what to listen to; closed with the ears.
         clips: folder for the sound of each utterance (``utterance-0001.flac`` and so
             on, after those that are there already), or None to keep none.
+        overlap: what to make of words heard while the companion speaks; None where
+            it can't be heard, as on a recording.
     """
 
-    def __init__(self, recogniser: Recogniser, source: Source, clips: Path | None = None) -> None:
+    def __init__(
+        self,
+        recogniser: Recogniser,
+        source: Source,
+        clips: Path | None = None,
+        overlap: Overlap | None = None,
+    ) -> None:
         self._recogniser, self._source, self._clips = recogniser, source, clips
+        self._overlap = overlap
+        self._pause = Pause()
         self._again: Block | None = None
         self._count = 0
         if clips is not None:
@@ -127,30 +128,86 @@ class SpokenEars:
             taken = [p.stem.rpartition("-")[2] for p in clips.glob("utterance-*.flac")]
             self._count = max((int(number) for number in taken if number.isdecimal()), default=0)
 
-    def listen(self, phrases: Sequence[str], settled: Settled = never) -> Utterance | None:
+    def listen(
+        self, phrases: Sequence[str], settled: Settled = never, meaning: Meaning = never
+    ) -> Utterance | None:
         """The next utterance with words in it; ``[unk]`` stands for words off the list.
 
         Word times are in seconds from the start of the source. Words that nothing can
-        follow end the utterance once they have stood unchanged for a moment.
+        follow end the utterance once they have stood unchanged for a moment. While the
+        companion speaks, "stop" and words with a meaning cut it short; others, and its
+        own, are let go.
 
         Raises:
-            AudioError: the source failed, or a clip can't be written.
+            AudioError: the source failed.
             ModelError: the model can hear none of the phrases.
         """
         ear = self._recogniser.build(phrases)
-        heard, steady = _Heard(), _Steady(settled)
+        heard, end = Heard(), _End(settled, meaning, self._pause)
+        raw_ear = self._recogniser.build(phrases) if self._overlap_cancelled() else None
+        speaking = cut_in = stopped = False
+        insists, holds = _Lasting(), _Lasting()
         while (block := self._next()) is not None:
             heard.blocks.append(block)
+            spoke, speaking = speaking, self._overlap_at(block)
+            if spoke and not speaking and not cut_in and not self._overlap_cancelled():
+                # What the companion said must not run on into the answer.
+                ear = self._recogniser.build(phrases)
+                heard, end = Heard(), _End(settled, meaning, self._pause)
+                heard.blocks.append(block)
+            under = speaking and not cut_in and self._stop_under(raw_ear, block)
+            if insists(under, block) and self._overlap is not None:
+                cut_in = stopped = self._overlap.cuts_in(STOP, never)
             ended = ear.AcceptWaveform(block.samples.tobytes())
-            if not ended and not steady(ear.PartialResult(), len(block.samples) / RATE):
-                continue
+            if not ended:
+                so_far = _Partial.model_validate_json(ear.PartialResult()).partial
+                if speaking and not cut_in and self._overlap is not None:
+                    so_far = self._overlap.technicians_text(so_far, block.at_s)
+                    cut_in = self._overlap.cuts_in(so_far, meaning)
+                stopped = stopped or (cut_in and holds(STOP in so_far.split(), block))
+                # The pause is looked for in the sound as it came: suppression makes gaps in words.
+                as_it_came = block.samples if block.raw is None else block.raw
+                if not end(STOP if stopped else so_far, as_it_came):
+                    continue
             result = _Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
-            if result.result:
-                self._again = heard.tail(result.result[-1].end)
-                return self._utterance(result, heard)
+            words = self._technicians(result.result, heard)
+            if stopped and STOP not in _text(words).split():
+                # Heard once is heard: the recogniser has thought better of it, we don't.
+                now_s = heard.given_s
+                words.append(_Word(word=STOP, conf=0.0, start=now_s - _STOP_S, end=now_s))
+            if words and speaking and not cut_in and self._overlap is not None:
+                cut_in = self._overlap.cuts_in(_text(words), meaning)
+            if words and (cut_in or not self._overlapped(words, heard)):
+                self._again = heard.tail(words[-1].end)
+                return self._utterance(words, heard)
             heard.forget()  # only quiet, and memory is to stay flat however long it lasts
-        result = _Result.model_validate_json(ear.FinalResult())
-        return self._utterance(result, heard) if result.result else None
+        words = _Result.model_validate_json(ear.FinalResult()).result
+        return self._utterance(words, heard) if words else None
+
+    def _stop_under(self, raw_ear: Any, block: Block) -> bool:
+        """Whether "stop" is in the sound as it came, while the companion speaks."""
+        if self._overlap is None or block.raw is None:
+            return False
+        raw_ear.AcceptWaveform(block.raw.tobytes())
+        text = _Partial.model_validate_json(raw_ear.PartialResult()).partial
+        return self._overlap.stop_in(text, block.at_s)
+
+    def _overlap_at(self, block: Block) -> bool:
+        return self._overlap is not None and self._overlap.speaking(block.at_s)
+
+    def _overlap_cancelled(self) -> bool:
+        return self._overlap is not None and self._overlap.cancelled
+
+    def _technicians(self, words: list[_Word], heard: Heard) -> list[_Word]:
+        if self._overlap is None:
+            return words
+        return self._overlap.technicians(words, heard.steady_s)
+
+    def _overlapped(self, words: Sequence[_Word], heard: Heard) -> bool:
+        """Whether the companion still spoke when these words ended."""
+        if self._overlap is None:
+            return False
+        return self._overlap.speaking(heard.steady_s(words[-1].end))
 
     def _next(self) -> Block | None:
         if self._again is not None:
@@ -158,7 +215,7 @@ class SpokenEars:
             return again
         return self._source.read()
 
-    def _utterance(self, result: _Result, heard: _Heard) -> Utterance:
+    def _utterance(self, heard_words: Sequence[_Word], heard: Heard) -> Utterance:
         words = tuple(
             HeardWord(
                 text=word.word,
@@ -166,13 +223,13 @@ class SpokenEars:
                 start_s=round(heard.source_s(word.start), 3),
                 end_s=round(heard.source_s(word.end), 3),
             )
-            for word in result.result
+            for word in heard_words
         )
         clip = None
         if self._clips is not None:
             self._count += 1
             clip = self._clips / f"utterance-{self._count:04d}.flac"
-            _keep(clip, heard.between(result.result[0].start, result.result[-1].end))
+            _keep(clip, heard.between(heard_words[0].start, heard_words[-1].end))
         return Utterance(
             text=" ".join(word.text for word in words),
             source=self._source.kind,

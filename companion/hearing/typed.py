@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from companion.hearing.ears import Settled, never
+from companion.hearing.ears import Meaning, Settled, never
 from companion.messages import HeardWord, Utterance
 
 # A sign before a number is part of the number: "-0.5" must not turn into 0.5.
@@ -38,7 +38,9 @@ class TypedEars:
     def __init__(self, stream: Iterable[str]) -> None:
         self._lines = iter(stream)
 
-    def listen(self, phrases: Sequence[str], settled: Settled = never) -> Utterance | None:
+    def listen(
+        self, phrases: Sequence[str], settled: Settled = never, meaning: Meaning = never
+    ) -> Utterance | None:
         """The next line that has words in it; nothing else is needed to read it."""
         for line in self._lines:
             words = tidy(line)

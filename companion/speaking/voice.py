@@ -18,6 +18,7 @@ from companion.speaking.engine import EngineName
 from companion.speaking.exchange import CHILD, Reply, Request
 
 _SAFE = "Every prompt can still be read on the screen."
+_START_S = 10.0  # a busy machine loads it slowly
 _GRACE_S = 1.0  # the child gives up by itself first, if it can still run
 
 
@@ -32,6 +33,10 @@ class Voice(Protocol):
         """
         ...
 
+    def keep_pace(self, factor: float) -> None:
+        """Speak so many times as fast as usual from here on."""
+        ...
+
     def close(self) -> None:
         """End what the voice runs; saying more is then an error."""
         ...
@@ -42,6 +47,9 @@ class MutedVoice:
 
     def say(self, text: str) -> None:
         """Nothing to hear."""
+
+    def keep_pace(self, factor: float) -> None:
+        """Nothing to slow down."""
 
     def close(self) -> None:
         """Nothing to end."""
@@ -112,10 +120,11 @@ class SpokenVoice:
     """
 
     def __init__(
-        self, folder: Path, rate: int = 165, engine: EngineName = "any", limit_s: float = 3.0
+        self, folder: Path, rate: int = 165, engine: EngineName = "any", limit_s: float = 1.5
     ) -> None:
         folder = folder.absolute()
-        self._folder, self._rate, self._engine, self._limit_s = folder, rate, engine, limit_s
+        self._folder, self._engine, self._limit_s = folder, engine, limit_s
+        self._usual_rate = self._rate = rate
         try:
             folder.mkdir(parents=True, exist_ok=True)
             # The engine hangs on a place that it can't write to, so try that first.
@@ -133,7 +142,7 @@ class SpokenVoice:
     def _started(self) -> _Child:
         started = _Child(self._rate, self._engine, self._limit_s)
         try:
-            reply = started.reply(self._limit_s + _GRACE_S)
+            reply = started.reply(max(_START_S, self._limit_s + _GRACE_S))
         except (TimeoutError, EOFError) as error:
             started.end()
             raise self._lost("did not start") from error
@@ -183,6 +192,13 @@ class SpokenVoice:
             raise self._lost(f"failed ({reply.what})")
         self._count += 1
         return path
+
+    def keep_pace(self, factor: float) -> None:
+        """Speak so many times as fast as usual; the next prompt starts an engine that does."""
+        rate = round(self._usual_rate * factor)
+        if rate != self._rate:
+            self._rate = rate
+            self.close()
 
     def close(self) -> None:
         """End the child process."""

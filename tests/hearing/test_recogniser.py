@@ -4,6 +4,7 @@ import json
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from companion.errors import DataFileError, ModelError
 from companion.hearing import model_files
 from companion.hearing.model_choice import find_model
-from companion.hearing.recogniser import Recogniser
+from companion.hearing.recogniser import Doubt, Ear, Recogniser
 
 # In a process of its own: kaldifst and vosk each carry an OpenFst, and one process
 # that loads both hangs or crashes.
@@ -101,6 +102,43 @@ def test_words_are_found_inside_the_graph_where_no_list_lies_beside_it(copy: Pat
     listed.unlink()
     assert model_files.words(copy) == expected
     assert Recogniser(copy).missing_words(["yes xylophone"]) == {"xylophone"}
+
+
+class Undecided:
+    """Stands for vosk's recogniser after it heard something in two or three ways."""
+
+    def __init__(self, *alternatives: tuple[str, float]) -> None:
+        self._alternatives = [
+            {"text": text, "confidence": score, "result": list(self._words(text))}
+            for text, score in alternatives
+        ]
+
+    @staticmethod
+    def _words(text: str) -> Iterator[dict[str, object]]:
+        """Half a second a word, the last one always at the same time."""
+        for place, word in enumerate(reversed(text.split())):
+            yield {"word": word, "start": 9.5 - place / 2, "end": 10 - place / 2}
+
+    def Result(self) -> str:  # noqa: N802, vosk's own name
+        return json.dumps({"alternatives": self._alternatives})
+
+
+def sureness(*alternatives: tuple[str, float]) -> dict[str, float]:
+    ear = Ear(Undecided(*alternatives), Doubt(temperature=2.0))
+    return {word["word"]: round(word["conf"], 3) for word in json.loads(ear.Result())["result"]}
+
+
+def test_a_word_is_as_sure_as_the_alternatives_that_have_it() -> None:
+    fifty_two = sureness(("fifty two", -10.0), ("fifteen two", -10.0), ("fifty", -60.0))
+    assert fifty_two == {"two": 1.0, "fifty": 0.5}
+    assert sureness(("fifty", -10.0), ("fifteen", -12.0))["fifty"] == pytest.approx(0.731)
+    assert sureness(("fifty", -10.0)) == {"fifty": 1.0}
+
+
+def test_two_ways_to_say_the_same_do_not_make_each_other_unsure() -> None:
+    assert sureness(("it trips", -10.0), ("trips", -10.0)) == {"trips": 1.0, "it": 1.0}
+    assert sureness(("trips", -10.0), ("no trips", -10.0))["trips"] == 1.0
+    assert sureness(("no gas", -10.0), ("gas", -10.0))["no"] == 0.5
 
 
 def test_floors_come_from_the_model_that_was_measured(copy: Path) -> None:

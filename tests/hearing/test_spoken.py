@@ -10,10 +10,11 @@ import pytest
 import soundfile
 
 from companion.errors import BadRecording
+from companion.hearing.heard import Heard
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.recording import Recording
 from companion.hearing.source import Block, Samples
-from companion.hearing.spoken import SpokenEars, _Heard
+from companion.hearing.spoken import SpokenEars
 
 from .conftest import RATE, Sound, quiet
 
@@ -126,7 +127,7 @@ def test_no_sound_is_lost_between_two_turns(
 
 
 def test_what_is_heard_again_never_holds_a_word_already_taken() -> None:
-    heard = _Heard()
+    heard = Heard()
     heard.blocks = [Block(5 + n * 0.04, np.full(640, n, np.int16)) for n in range(25)]
     assert heard.tail(2.0) is None
     late, early = heard.tail(0.9), heard.tail(0.1)

@@ -1,0 +1,141 @@
+"""The companion's own voice, taken out of what the microphone hears."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from companion.hearing.source import RATE, Block, Samples, Source
+
+_FRAME = RATE // 100
+_LEAD_S = 0.02
+_AUDIBLE = 1e-6  # 60 dB under full scale
+_MOSTLY = 0.1
+_CLEARLY = 2.5  # over what the room usually gives back
+_USUALLY = 90  # percent
+_MOSTLY_GONE = 0.25
+_ROOM_S = 0.3
+_REMEMBERED = 200  # blocks; eight seconds
+
+
+class Saying(Protocol):
+    """What the companion is saying. Times are of the steady clock, in seconds."""
+
+    def busy(self, since_s: float) -> bool:
+        """Whether anything was being said at that moment or later."""
+        ...
+
+    def cut(self) -> None:
+        """Fall silent at once."""
+        ...
+
+    def words_between(self, start_s: float, end_s: float) -> frozenset[str]:
+        """Words that may have sounded in this stretch of time."""
+        ...
+
+    def sound_between(self, start_s: float, samples: int) -> NDArray[np.float32]:
+        """What the loudspeaker was given to sound then, mono at 16 kHz in −1 … 1."""
+        ...
+
+
+def _power(samples: Samples) -> float:
+    return float(np.mean(np.square(samples, dtype=np.float64))) / 32768**2
+
+
+def _share(noted: Iterable[tuple[float, bool]], start_s: float, end_s: float) -> float:
+    found = [yes for at_s, yes in noted if start_s <= at_s <= end_s]
+    return sum(found) / len(found) if found else 0.0
+
+
+def _pcm(sound: NDArray[np.float32]) -> Samples:
+    pcm: Samples = (np.clip(sound, -1.0, 1.0) * 32767).astype(np.int16)
+    return pcm
+
+
+class WithoutEcho:
+    """A microphone less noise and what the loudspeaker gives, by WebRTC's audio processing.
+
+    Always at work: taking it in and out would break a word in two. The delay between
+    loudspeaker and microphone is found by itself.
+
+    Args:
+        source: the microphone; its blocks carry the steady clock.
+        saying: what the loudspeaker gives.
+
+    Raises:
+        ImportError: the package ``livekit`` is not installed.
+    """
+
+    def __init__(self, source: Source, saying: Saying) -> None:
+        from livekit import rtc
+
+        self._frame_of: Any = rtc.AudioFrame
+        self._canceller: Any = rtc.AudioProcessingModule(
+            echo_cancellation=True, noise_suppression=True, high_pass_filter=True
+        )
+        self._source, self._saying = source, saying
+        self._left: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._louder: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
+        self._rest = np.empty(0, np.int16)
+
+    @property
+    def kind(self) -> Literal["microphone", "wav"]:
+        """As the source."""
+        return self._source.kind
+
+    def read(self) -> Block | None:
+        """The next block, of whole hundredths of a second."""
+        while (block := self._source.read()) is not None:
+            early_s = len(self._rest) / RATE
+            sound = np.concatenate([self._rest, block.samples])
+            whole = len(sound) - len(sound) % _FRAME
+            self._rest = sound[whole:]
+            if whole:
+                at_s = block.at_s - early_s
+                clean = self._cleaned(sound[:whole], at_s)
+                self._watch(at_s, _power(sound[:whole]), _power(clean), whole)
+                return Block(block.start_s - early_s, clean, at_s, sound[:whole])
+        return None
+
+    def _watch(self, at_s: float, before: float, after: float, samples: int) -> None:
+        """Note whether more was heard than the loudspeaker can account for."""
+        given = self._saying.sound_between(at_s - _ROOM_S, samples + round(_ROOM_S * RATE))
+        parts = given[: len(given) // _FRAME * _FRAME].reshape(-1, _FRAME)
+        loudest = float(np.square(parts).mean(axis=1).max(initial=0.0))
+        expected = 0.0
+        if loudest > _AUDIBLE:
+            if after < _MOSTLY_GONE * before:  # nothing but echo: what the room gives back
+                self._coupling.append(before / loudest)
+            expected = float(np.percentile(self._coupling, _USUALLY)) * loudest
+        louder = before > max(_AUDIBLE, _CLEARLY * expected)
+        self._louder.append((at_s, louder))
+        self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
+
+    def left_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which there was somebody else's sound, and it was left in."""
+        return _share(self._left, start_s, end_s)
+
+    def louder_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which it was louder than the loudspeaker can account for."""
+        return _share(self._louder, start_s, end_s)
+
+    def _cleaned(self, sound: Samples, at_s: float) -> Samples:
+        given = _pcm(self._saying.sound_between(at_s + _LEAD_S, len(sound)))
+        out = np.empty_like(sound)
+        for at in range(0, len(sound), _FRAME):
+            stretch = slice(at, at + _FRAME)
+            reference = self._frame_of(given[stretch].tobytes(), RATE, 1, _FRAME)
+            self._canceller.process_reverse_stream(reference)
+            frame = self._frame_of(bytearray(sound[stretch].tobytes()), RATE, 1, _FRAME)
+            self._canceller.process_stream(frame)
+            out[stretch] = np.frombuffer(bytes(frame.data), np.int16)
+        return out
+
+    def close(self) -> None:
+        """Close the microphone."""
+        self._source.close()

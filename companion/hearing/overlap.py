@@ -1,0 +1,118 @@
+"""What counts of the words heard while the companion itself speaks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol, TypeVar
+
+from companion.hearing.echo import Saying, WithoutEcho
+
+STOP = "stop"
+
+_PACE_S = 0.6
+_LATELY_S = 2.5
+_ROOM_S = 0.25
+_LATE_S = 0.3  # the recogniser puts words early by as much
+_SHARE = 0.2
+_JUST_NOW_S, _SHARE_JUST_NOW = 1.2, 0.15
+_SURE = 2.0
+
+
+class Word(Protocol):
+    """A word and its time."""
+
+    @property
+    def word(self) -> str: ...
+
+    @property
+    def start(self) -> float: ...
+
+    @property
+    def end(self) -> float: ...
+
+
+W = TypeVar("W", bound=Word)
+
+
+def _among(word: str, said: frozenset[str]) -> bool:
+    return any(one.startswith(word) for one in said)
+
+
+class Overlap:
+    """Tells the technician's words from the companion's own, and when to give way.
+
+    A word is the companion's if all that the microphone heard then was the loudspeaker; of a
+    word that it was just saying, the microphone must have heard somebody else more surely.
+    "Stop" is always the technician's unless the companion was just saying it. Without an
+    echo canceller nobody can tell, and only "stop" cuts in: any other word may be an echo
+    that was heard wrong.
+
+    Args:
+        saying: what the companion says.
+        canceller: what takes its voice out of the sound.
+    """
+
+    def __init__(self, saying: Saying, canceller: WithoutEcho | None = None) -> None:
+        self._saying, self._canceller = saying, canceller
+
+    @property
+    def cancelled(self) -> bool:
+        """Whether the companion's voice is taken out of the sound."""
+        return self._canceller is not None
+
+    def speaking(self, at_s: float) -> bool:
+        """Whether the companion could be heard at that moment, its echo in the room included."""
+        return self._saying.busy(at_s - _ROOM_S)
+
+    def technicians(self, words: Sequence[W], at: Callable[[float], float]) -> list[W]:
+        """The words that are not the companion's own.
+
+        Args:
+            words: as recognised.
+            at: turns their times into the steady clock.
+        """
+        return [word for word in words if not self._own(word.word, at(word.start), at(word.end))]
+
+    def technicians_text(self, text: str, now_s: float) -> str:
+        """The same for words heard so far, whose times are not known yet."""
+        said = self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S)
+        share = self._share(now_s - _JUST_NOW_S, now_s, _SHARE_JUST_NOW)
+        return " ".join(word for word in text.split() if not _owned(word, said, share))
+
+    def _own(self, word: str, start_s: float, end_s: float) -> bool:
+        if not self.speaking(start_s + _LATE_S):
+            return False
+        said = self._saying.words_between(start_s - _PACE_S, end_s + _PACE_S)
+        return _owned(word, said, self._share(start_s, end_s + _LATE_S, _SHARE))
+
+    def _share(self, start_s: float, end_s: float, enough: float) -> float | None:
+        """How much of that time somebody else spoke, 1 being enough to believe it."""
+        if self._canceller is None:
+            return None
+        return self._canceller.left_between(start_s, end_s) / enough
+
+    def stop_in(self, raw_text: str, now_s: float) -> bool:
+        """Whether "stop" is among words heard with the companion's voice in them.
+
+        A canceller can take a short word for an echo; so the sound as it came is listened
+        to as well, and believed where it is louder than the companion can be.
+        """
+        if self._canceller is None or STOP not in raw_text.split():
+            return False
+        if _among(STOP, self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S)):
+            return False
+        return self._canceller.louder_between(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
+
+    def cuts_in(self, text: str, meaning: Callable[[str], bool]) -> bool:
+        """Fall silent if the technician's words are "stop", or mean something here."""
+        if STOP in text.split() or (self.cancelled and bool(text) and meaning(text)):
+            self._saying.cut()
+            return True
+        return False
+
+
+def _owned(word: str, said: frozenset[str], share: float | None) -> bool:
+    """Whether a word is an echo, from what was said and whether anybody else spoke."""
+    if not _among(word, said):
+        return word != STOP and share is not None and share < 1.0
+    return share is None or share < _SURE

@@ -1,0 +1,109 @@
+"""A call over a sound card made of software, measured on its wires.
+
+The technician's words are recordings, played into the microphone; the room lets the
+microphone hear the loudspeaker. Everything else is the command as it is installed.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from companion import cli
+from companion.journal import JOURNAL, read
+from companion.messages import Command, Concluded, Spoken, Taken, Utterance
+from tests.calls.make import texts_of
+from tests.devices.card import RATE, Sound, card, why_not
+from tests.devices.talk import TOP, Talk, recorded, spoken_by_engine, turn
+
+_WHY_NOT = why_not()
+if _WHY_NOT is not None and os.environ.get("CI"):
+    pytest.fail(f"no virtual sound card: {_WHY_NOT}", pytrace=False)
+pytestmark = pytest.mark.skipif(_WHY_NOT is not None, reason=f"no virtual sound card: {_WHY_NOT}")
+
+REST = 4
+"""So many utterances of the call are heard over the card, all before them off a recording."""
+
+
+def rest() -> list[str]:
+    return [text.rstrip(".") for text in texts_of("frozen_valve")[-REST:]]
+
+
+@pytest.fixture(scope="module")
+def said() -> Callable[[str], Sound]:
+    """An utterance of the recorded call by its words, or spoken by the engine."""
+    clips = dict(
+        zip(texts_of("frozen_valve"), recorded(TOP / "tests/calls/frozen_valve.flac"), strict=True)
+    )
+    return lambda words: clips[f"{words}."] if f"{words}." in clips else spoken_by_engine(words)
+
+
+@pytest.fixture
+def begun(tmp_path: Path) -> Path:
+    """A call that was heard off a recording nearly to its end, then cut short."""
+    calls, tape = tmp_path / "calls", tmp_path / "begun.wav"
+    pause = 1e-4 * np.random.default_rng(1).normal(0, 1, RATE).astype(np.float32)
+    spoken = recorded(TOP / "tests/calls/frozen_valve.flac")[:-REST]
+    soundfile.write(tape, np.concatenate([part for s in spoken for part in (pause, s)]), RATE)
+    cli.main(["call", "--mute", "--calls", str(calls), "--wav", str(tape)])
+    return calls
+
+
+def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
+    with card(tmp_path / "card") as made:
+        made.echo(0.5)
+        talk = Talk(made, "--calls", str(begun), "--resume")
+        try:
+            walk(talk, said)
+            assert talk.end() == 0, talk.printed
+        finally:
+            talk.close()
+    (place,) = begun.iterdir()
+    messages = [entry.message for entry in read(place / JOURNAL).entries]
+    heard = [m.text for m in messages if isinstance(m, Utterance) and m.source == "microphone"]
+    # Nothing of its own voice, though the microphone heard all of it.
+    assert heard == ["stop", "resume", "all clear", *rest()], talk.printed
+    assert sum(isinstance(m, Command) and m.name == "stop" for m in messages) == 1
+    assert str([m for m in messages if isinstance(m, Taken)][-1].value) == "close call"
+    spoken = [m.text for m in messages if isinstance(m, Spoken)]
+    assert any("microphone is gone" in text for text in spoken)
+    assert any("microphone is back" in text for text in spoken)
+    assert any(
+        m == Concluded(
+            outcome="repaired", circuit="O", part="reversing valve coil", proved=True
+        )
+        for m in messages
+    )  # fmt: skip
+
+
+def silence_after(loud: list[float], stop_ended_s: float) -> float:
+    """Seconds from "stop" to the first silence, which the next earcon may soon end."""
+    pauses = (a for a, b in zip(loud, [*loud[1:], float("inf")], strict=True) if b - a > 0.04)
+    return next(at_s for at_s in pauses if at_s > stop_ended_s - 0.4) - stop_ended_s
+
+
+def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
+    began_s = talk.first_sound(talk.began_s)
+    time.sleep(1.2)  # well inside a prompt of six seconds
+    assert talk.ear.quiet_for(began_s) < 0.3
+    _, stop_ended_s = talk.say(said("stop"))
+    talk.wait_for("command: stop")
+    assert silence_after(talk.ear.loud(began_s), stop_ended_s) <= 0.5
+    turn(talk, said("resume"), stop_ended_s)
+    talk.first_sound(talk.wait_for("command: resume"))
+    talk.card.pull()
+    lost_s = talk.wait_for("microphone is gone")
+    talk.first_sound(lost_s - 0.1)
+    talk.card.put_back()
+    at_s = talk.wait_for("microphone is back")
+    replies = []
+    for words in ("all clear", *rest()):
+        at_s, reply_s = turn(talk, said(words), at_s)
+        replies.append(reply_s)
+    assert sorted(replies)[len(replies) // 2] <= 1.0, replies

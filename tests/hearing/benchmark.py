@@ -1,0 +1,165 @@
+"""Recorded calls in noise: what suppression and the detector of speech are worth.
+
+    python -m tests.hearing.benchmark [--every 2]
+
+Utterances of the two recorded calls, each heard with its own step's list, in made noise.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+import soundfile
+import soxr
+
+from companion.datafiles import folder
+from companion.hearing import Recogniser, SpokenEars, find_model
+from companion.hearing import spoken as spoken_module
+from companion.hearing.source import RATE, Block
+from companion.messages import CallOpened, Utterance
+from companion.turns import Turns, load_dialogs
+from tests.calls.make import TOP, texts_of
+from tests.devices.card import Sound, segments
+
+NOISES = ("fan", "compressor", "drill", "second talker")
+SNRS = (-5, 0, 5, 10, 15, 20)
+
+
+def noise(kind: str, length: int, rng: np.random.Generator, talk: Sound) -> Sound:
+    """Noise of one kind at unit power. Made up to resemble: no recording stands behind it."""
+    at = np.arange(length) / RATE
+    white = rng.normal(0, 1, length + 63)
+    if kind == "fan":
+        made = np.convolve(white, np.hanning(64), "valid")[:length]
+    elif kind == "compressor":
+        hum = sum(np.sin(2 * np.pi * 58.5 * n * at + n) / n for n in range(1, 20))
+        made = hum + 0.4 * np.convolve(white, np.hanning(64), "valid")[:length] / 8
+    elif kind == "drill":
+        pitch = 2 * np.pi * np.cumsum(310 + 40 * np.sin(2 * np.pi * 0.7 * at)) / RATE
+        whine = sum(np.sin(n * pitch) / n**0.5 for n in range(1, 12))
+        made = whine * (1 + 0.3 * np.sin(2 * np.pi * 23 * at)) + 0.8 * white[:length]
+    else:
+        begin = int(rng.integers(0, len(talk) - length))
+        made = talk[begin : begin + length]
+    made = np.asarray(made, np.float32)
+    return made / np.sqrt(np.mean(made**2) + 1e-9)
+
+
+class Tape:
+    """A sound in memory as a source."""
+
+    kind = "wav"
+
+    def __init__(self, sound: Sound, clean: Callable[[Any], Any] | None) -> None:
+        self._pcm = (np.clip(sound, -1, 1) * 32767).astype(np.int16)
+        self._clean, self.read_s = clean, 0.0
+
+    def read(self) -> Block | None:
+        at = round(self.read_s * RATE)
+        block = self._pcm[at : at + 640]
+        if not len(block):
+            return None
+        self.read_s += len(block) / RATE
+        return Block(at / RATE, block if self._clean is None else self._clean(block))
+
+    def close(self) -> None:
+        pass
+
+
+def suppressor() -> Callable[[Any], Any]:
+    """WebRTC's noise suppression, frame by frame."""
+    from livekit import rtc
+
+    made = rtc.AudioProcessingModule(noise_suppression=True, high_pass_filter=True)
+
+    def clean(block: Any) -> Any:
+        out = []
+        for at in range(0, len(block) - 159, 160):
+            frame = rtc.AudioFrame(bytearray(block[at : at + 160].tobytes()), RATE, 1, 160)
+            made.process_stream(frame)
+            out.append(np.frombuffer(bytes(frame.data), np.int16))
+        return np.concatenate(out) if out else block
+
+    return clean
+
+
+def cases() -> Iterator[tuple[Sound, str, list[str], Turns]]:
+    """Each utterance, its words, the list of its step, and the call to ask about meaning."""
+    dialogs = load_dialogs(folder("dialogs"))
+    for file, texts in (
+        (TOP / "tests/calls/frozen_valve.flac", texts_of("frozen_valve")),
+        (TOP / "dialogs/demo/wasp_nest.flac", texts_of("wasp_nest")),
+    ):
+        sound, rate = soundfile.read(file, dtype="float32")
+        parts = segments(soxr.resample(sound, rate, RATE))
+        opened = CallOpened(
+            call_id="x", procedure="x", profile=None, dialogs_digest="x", model="x",
+            source="wav", floor={"usual": 0.0, "safety": 0.0},
+        )  # fmt: skip
+        turns = Turns(dialogs, opened)
+        turns.begin()
+        for part, text in zip(parts, texts, strict=True):
+            words = text.rstrip(".").replace(",", "")
+            yield part, words, turns.phrases(), turns
+            turns.take(turns.understand(Utterance(text=words, source="typed")))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--every", type=int, default=2)
+    every = parser.parse_args().every
+    recogniser = Recogniser(find_model(None))
+    talk, rate = soundfile.read(TOP / "dialogs/demo/wasp_nest.flac", dtype="float32")
+    talk = soxr.resample(talk, rate, RATE)[::-1].copy()  # backwards: speech, but no words
+    variants = {"plain": None, "suppressed": suppressor}
+    heard: dict[tuple[str, str, int], list[bool]] = {}
+    late: dict[tuple[bool, int], list[float]] = {}
+    for number, (part, words, phrases, turns) in enumerate(cases()):
+        if number % every:
+            continue
+        rng = np.random.default_rng(number)
+        padded = np.concatenate([np.zeros(RATE // 2), part, np.zeros(RATE * 3 // 2)])
+        power = np.sqrt(np.mean(part**2))
+        end_s = 0.5 + len(part) / RATE - 0.1
+
+        def means(text: str, turns: Turns = turns) -> bool:
+            understood = turns.understand(Utterance(text=text, source="typed"))
+            return understood.kind != "not_understood"
+
+        for kind in NOISES:
+            for snr in SNRS:
+                other = noise(kind, len(padded), rng, talk) * power * 10 ** (-snr / 20)
+                mixed = (padded + other).astype(np.float32)
+                mixed *= min(1.0, 0.9 / np.abs(mixed).max())
+                for name, make in variants.items():
+                    tape = Tape(mixed, make() if make else None)
+                    ears = SpokenEars(recogniser, tape)  # type: ignore[arg-type]
+                    found = ears.listen(phrases, turns.settled, means)
+                    right = found is not None and found.text == words
+                    heard.setdefault((name, kind, snr), []).append(right)
+                    if name == "plain" and right:
+                        late.setdefault((True, snr), []).append(tape.read_s - end_s)
+                        spoken_module._PAUSE_S, pause_s = 1e9, spoken_module._PAUSE_S
+                        tape = Tape(mixed, None)
+                        SpokenEars(recogniser, tape).listen(phrases, turns.settled, means)  # type: ignore[arg-type]
+                        spoken_module._PAUSE_S = pause_s
+                        late.setdefault((False, snr), []).append(tape.read_s - end_s)
+    print("| heard exactly, % | " + " | ".join(f"{snr} dB" for snr in SNRS) + " |")
+    for name in variants:
+        for kind in NOISES:
+            row = [100 * np.mean(heard[name, kind, snr]) for snr in SNRS]
+            print(f"| {kind}, {name} | " + " | ".join(f"{share:.0f}" for share in row) + " |")
+    for detector in (False, True):
+        row = [late.get((detector, snr), [float("nan")]) for snr in SNRS]
+        cells = (f"{np.median(x):.2f}, {np.percentile(x, 95):.2f}" for x in row)
+        print(
+            f"| end noticed, s, {'with' if detector else 'without'} | " + " | ".join(cells) + " |"
+        )
+    print(f"{len(heard['plain', 'fan', 20])} utterances in each cell")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,158 @@
+"""Talking to the companion while it talks: a room with a loudspeaker, a microphone and a wall.
+
+Nothing runs in real time: the room's clock is the count of samples that were read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+import pytest
+
+from companion.hearing.echo import WithoutEcho
+from companion.hearing.overlap import Overlap
+from companion.hearing.recogniser import Recogniser
+from companion.hearing.source import Block
+from companion.hearing.spoken import SpokenEars
+from companion.speaking.pacing import paced
+from tests.calls.make import texts_of
+from tests.devices.talk import TOP, recorded
+
+from .conftest import RATE, Sound, quiet
+
+BLOCK = 640
+CALL = TOP / "tests/calls/frozen_valve.flac"
+ANSWERS = [
+    "yes",
+    "no",
+    "open line",
+    "zero point five ohms",
+    "stop",
+    "power off",
+    "all clear",
+    "capacitor safe",
+    "meter proven",
+    "customer told",
+]
+PROMPT = "Power off and locked out? Hands clear. Say power off."
+Say = Callable[[str], Sound]
+
+pytest.importorskip("livekit", reason="the echo canceller comes with the extra 'voice'")
+
+
+class Room:
+    """A prompt from a loudspeaker that comes back off a wall; somebody may speak too."""
+
+    kind: Literal["microphone"] = "microphone"
+
+    def __init__(
+        self, prompt: Sound, text: str, echo: float, said: Sound, at_s: float, after_s: float = 2.0
+    ) -> None:
+        whole = max(len(prompt), round(at_s * RATE) + len(said)) + round(after_s * RATE)
+        whole += -whole % BLOCK
+        self._prompt = np.zeros(whole, np.float32)
+        self._prompt[: len(prompt)] = prompt
+        self._voice = quiet(whole / RATE + 1)[:whole].copy()
+        self._voice[round(at_s * RATE) :][: len(said)] += said
+        self._words = paced(text, len(prompt) / RATE)
+        rng = np.random.default_rng(5)
+        self._wall = echo * np.r_[np.zeros(800), 1, 0.1 * rng.normal(0, 1, 2400) * np.exp(
+            -np.arange(2400) / 600
+        )]  # fmt: skip
+        self._echo = np.convolve(self._prompt, self._wall)
+        self._read, self._ends, self.cut_s = 0, len(prompt), None
+
+    def read(self) -> Block | None:
+        if self._read >= len(self._prompt):
+            return None
+        sound = self._echo[self._read : self._read + BLOCK] + self._voice[self._read :][:BLOCK]
+        at_s, self._read = self._read / RATE, self._read + BLOCK
+        return Block(at_s, (np.clip(sound, -1, 1) * 32767).astype(np.int16), at_s)
+
+    def close(self) -> None:
+        pass
+
+    def busy(self, since_s: float) -> bool:
+        return self._ends / RATE > since_s
+
+    def cut(self) -> None:
+        if self.cut_s is None:
+            self.cut_s = self._read / RATE
+            self._ends = self._read
+            self._prompt[self._read + BLOCK :] = 0
+            self._echo = np.convolve(self._prompt, self._wall)
+
+    def words_between(self, start_s: float, end_s: float) -> frozenset[str]:
+        return frozenset(w.word for w in self._words if w.start_s < end_s and w.end_s > start_s)
+
+    def sound_between(self, start_s: float, samples: int) -> Sound:
+        begin = round(start_s * RATE)
+        out = np.zeros(samples, np.float32)
+        part = self._prompt[max(0, begin) : max(0, begin + samples)]
+        offset = max(0, -begin)
+        out[offset : offset + len(part)] = part
+        return out
+
+
+def heard_in(room: Room, recogniser: Recogniser, *, cancel: bool = True) -> list[str]:
+    source = WithoutEcho(room, room) if cancel else None
+    ears = SpokenEars(recogniser, source or room, overlap=Overlap(room, source))
+    texts = []
+    while (
+        utterance := ears.listen(ANSWERS, lambda text: text == "stop", lambda text: text in ANSWERS)
+    ) is not None:
+        texts.append(utterance.text)
+    return texts
+
+
+@pytest.fixture
+def prompt(technician: Say) -> Sound:
+    return 1.0 * technician(PROMPT)
+
+
+@pytest.mark.parametrize("echo", [0.1, 0.5])
+def test_it_does_not_hear_itself(recogniser: Recogniser, prompt: Sound, echo: float) -> None:
+    room = Room(prompt, PROMPT, echo, np.zeros(0, np.float32), 0.0)
+    assert heard_in(room, recogniser) == []
+    assert room.cut_s is None
+
+
+@pytest.mark.parametrize("cancel", [True, False])
+@pytest.mark.parametrize("at_s", [0.9, 1.4, 2.1])
+def test_stop_is_heard_over_the_prompt_and_silences_it(
+    recogniser: Recogniser, technician: Say, prompt: Sound, at_s: float, cancel: bool
+) -> None:
+    said = technician("stop")
+    room = Room(prompt, PROMPT, 0.1, said, at_s)
+    assert "stop" in " ".join(heard_in(room, recogniser, cancel=cancel)).split()
+    assert room.cut_s is not None
+    assert room.cut_s - (at_s + len(said) / RATE) <= 0.5
+
+
+def test_an_answer_cuts_in(recogniser: Recogniser, prompt: Sound) -> None:
+    said = recorded(CALL)[texts_of("frozen_valve").index("customer told.")]
+    room = Room(prompt, PROMPT, 0.1, said, 1.6)
+    texts = heard_in(room, recogniser)
+    assert room.cut_s is not None
+    assert room.cut_s < 1.6 + len(said) / RATE + 0.6
+    assert texts[0].split()[-1] == "told"
+
+
+def test_without_a_canceller_no_answer_is_taken_from_under_the_prompt(
+    recogniser: Recogniser, technician: Say, prompt: Sound
+) -> None:
+    """Least of all "power off", which the prompt itself says. A false "stop" it may hear."""
+    room = Room(prompt, PROMPT, 0.3, np.zeros(0, np.float32), 0.0)
+    assert all("stop" in text.split() for text in heard_in(room, recogniser, cancel=False))
+    after_s = len(prompt) / RATE + 0.4
+    room = Room(prompt, PROMPT, 0.3, technician("power off"), after_s)
+    assert heard_in(room, recogniser, cancel=False)[-1] == "power off"
+
+
+def test_an_answer_just_after_the_prompt_is_its_own(
+    recogniser: Recogniser, technician: Say, prompt: Sound
+) -> None:
+    room = Room(prompt, PROMPT, 0.3, technician("power off"), len(prompt) / RATE + 0.35)
+    assert heard_in(room, recogniser) == ["power off"]
