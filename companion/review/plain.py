@@ -36,9 +36,11 @@ _READ_BACK = {
 }
 
 
-def plain_record(entries: Sequence[Entry]) -> str:
-    """The whole record as text, lines of the record's own words only."""
-    return "\n".join([*_summary(entries), "", "WHAT WAS SAID", *_transcript(entries), ""])
+def plain_record(entries: Sequence[Entry], seal: str = "") -> str:
+    """The whole record as text, lines of the record's own words only; ``seal`` of its last line."""
+    sealed = [f"Seal of the record at line {len(entries)}: {seal}"] if seal else []
+    said = ["", "WHAT WAS SAID", *_transcript(entries), "", *sealed, ""]
+    return "\n".join([*_summary(entries), *said])
 
 
 def _summary(entries: Sequence[Entry]) -> Iterator[str]:
