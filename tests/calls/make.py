@@ -1,63 +1,78 @@
-"""The texts of the recorded calls, and how their audio was made.
+"""Speaks what the technicians of the invented calls say.
 
     python -m tests.calls.make --voices FOLDER
 
-Speaks each call with a voice that the speech model was never trained on. Needs what
-models/README.md names for making speech; the FLAC files are in the repository, so
-neither the demo nor the tests need it.
+Every line of every call, twice, by a voice that the speech model was never trained on, into one
+bank of clips; and two calls in one piece, with their words beside: the demo's and another. Needs
+what models/README.md names for making speech. The sound is in the repository, so neither the demo
+nor the tests need it. To be run again when the lines of a call have changed, a test names what is
+missing; lines in the bank are kept.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 from pathlib import Path
 
+import numpy as np
+import soundfile
+
+from tests.calls.scripts import lines_of, scripts
+from tests.calls.spoken import BANK, INDEX, clip
+
+TOP = Path(__file__).parents[2]
 HERE = Path(__file__).parent
-TOP = HERE.parents[1]
-
-WASP_NEST = [
-    "site clear.", "cooling with furnace.", "thermostat off.", "all clear.",
-    "zero volts.", "twenty seven point one volts.",
-    "power off.", "meter proven.", "zero volts.", "zero volts.",
-    "three amps.", "five amps.", "yes.", "open line.", "just the meter.",
-    "point two ohms.", "fuse out base off.",
-    "sixty ohms.", "repeat.", "point nine.", "no, point eight.", "yes.",
-    "capacitor safe.", "point five ohms.", "yes.",
-    "repaired.", "twelve point six ohms.", "three amps.", "thermostat off.", "all clear.",
-    "twenty six point eight volts.", "it runs.", "twenty six volts.", "close the call.",
-]  # fmt: skip
-
-FROZEN_VALVE = [
-    "site clear.", "heat pump.", "thermostat off.", "all clear.", "twenty six point four.",
-    "power off.", "meter proven.", "zero volts.", "zero volts.",
-    "five amps.", "five amps.", "open line.", "test lamp.", "lamp ready.", "all clear.",
-    "dark.", "dim.", "bright.", "yes.",
-    "power off.", "meter proven.", "zero volts.", "zero volts.",
-    "capacitor safe.", "one point two ohms.", "yes.",
-    "repaired.", "fuse out base off.", "thirty six ohms.", "five amps.",
-    "thermostat off.", "all clear.", "twenty six point four.", "it runs.",
-    "twenty five point eight.", "close the call.",
-]  # fmt: skip
-
-CALLS = {
-    TOP / "dialogs/demo/wasp_nest.flac": ("am_michael", WASP_NEST),
-    HERE / "frozen_valve.flac": ("am_michael", FROZEN_VALVE),
+WHOLE = {
+    TOP / "dialogs/demo/wasp_nest.flac": "wasp nest",
+    HERE / "frozen_valve.flac": "frozen valve",
 }
+VOICE = "am_michael"
+SPEEDS = (1.0, 0.82)
+ALWAYS = ("resume",)
+GAP_S, PAUSE_S = 0.1, 1.2
+
+
+def all_lines() -> list[str]:
+    """Each line once, in the order of the calls."""
+    return list(dict.fromkeys([*ALWAYS, *(line for name in scripts() for line in lines_of(name))]))
+
+
+def texts_of(call: str) -> list[str]:
+    """What is said in a call that was spoken in one piece, utterance by utterance."""
+    return (HERE / f"{call}.txt").read_text(encoding="utf-8").splitlines()
 
 
 def main() -> None:
-    """Speak every call."""
-    import soundfile
-
+    """Speak the bank and the demo."""
     from models.recipe import say, voices
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--voices", type=Path, required=True)
     neural = voices.Neural(parser.parse_args().voices)
-    for file, (voice, texts) in CALLS.items():
-        audio = say.speak_all(texts, neural, voice, speed=1.0, pause=1.2)
-        soundfile.write(file, audio, voices.RATE, subtype="PCM_16")
-        print(f"{file.name}: {len(texts)} utterances, {len(audio) / voices.RATE:.0f} s")
+    pieces: list[np.ndarray] = []
+    index: dict[str, list[list[int]]] = {}
+    at = 0
+    kept = json.loads(INDEX.read_text(encoding="utf-8")) if INDEX.exists() else {}
+    for line in all_lines():
+        for take, speed in enumerate(SPEEDS):
+            sound = (
+                clip(line, take)
+                if line in kept
+                else say.speak_all([line], neural, VOICE, speed=speed, pause=GAP_S)
+            )
+            pieces.append(sound)
+            index.setdefault(line, []).append([at, at + len(sound)])
+            at += len(sound)
+    soundfile.write(BANK, np.concatenate(pieces), voices.RATE, format="OGG", subtype="OPUS")
+    INDEX.write_text(json.dumps(index, indent=0) + "\n", encoding="utf-8")
+    print(f"{BANK.name}: {len(index)} lines, {at / voices.RATE:.0f} s")
+    for file, name in WHOLE.items():
+        texts = [f"{line}." for line in lines_of(name)]
+        (HERE / f"{file.stem}.txt").write_text("\n".join(texts) + "\n", encoding="utf-8")
+        sound = say.speak_all(texts, neural, VOICE, speed=1.0, pause=PAUSE_S)
+        soundfile.write(file, sound, voices.RATE, subtype="PCM_16")
+        print(f"{file.name}: {len(texts)} utterances, {len(sound) / voices.RATE:.0f} s")
 
 
 if __name__ == "__main__":
