@@ -1,8 +1,8 @@
 """The acoustic model as data, and as the file am/final.mdl that the recogniser loads.
 
-A model is a row of layers. A layer joins frames at its offsets, applies an affine map and a
-rectifier, and may add its input to its output (a residual layer); the last layer is affine only,
-followed by log-softmax over the classes.
+A model is a row of layers. A layer joins frames at its offsets, applies an affine map and mostly
+a rectifier, and may add what went into it, or into the layer before it, to its output; the last
+layer is affine only, followed by log-softmax over the classes.
 """
 
 from __future__ import annotations
@@ -23,12 +23,13 @@ _HALF = -0.6931472  # log of one half
 @dataclass(frozen=True)
 class Layer:
     """An affine map over frames at `offsets`; weight has shape (outputs, len(offsets) * inputs),
-    bias (outputs,)."""
+    bias (outputs,). `skips` is how many layers the residual sum reaches over, 0 for no sum."""
 
     offsets: tuple[int, ...]
     weight: Floats
     bias: Floats
-    residual: bool = False
+    skips: int = 0
+    rectified: bool = True
 
     @property
     def splice(self) -> str:
@@ -45,16 +46,20 @@ def context(model: Model) -> tuple[int, int]:
     return -sum(min(layer.offsets) for layer in model), sum(max(layer.offsets) for layer in model)
 
 
-def to_bytes(model: Model, compact: bool = True) -> bytes:
-    """The whole of am/final.mdl; `compact` stores weights in 16 bits."""
+def to_bytes(model: Model, bits: int = 16) -> bytes:
+    """The whole of am/final.mdl; weights in 8, 16 or 32 bits."""
     out = Writer()
     _write_transitions(out)
     out.token("<Nnet3>")
     out.raw(("\n" + "\n".join(_network(model)) + "\n\n").encode("ascii"))
     out.token("<NumComponents>")
-    out.int32(sum(3 if layer.residual else 2 for layer in model))
+    out.int32(sum(1 + _bends(model, n) + bool(layer.skips) for n, layer in enumerate(model)))
     for number, layer in enumerate(model):
-        _write_layer(out, number, layer, last=number == len(model) - 1, compact=compact)
+        _write_affine(out, number, layer, bits)
+        if _bends(model, number):
+            _write_bend(out, number, len(layer.bias), last=number == len(model) - 1)
+        if layer.skips:
+            _write_sum(out, number, len(layer.bias))
     out.token("</Nnet3>", "<LeftContext>")
     out.int32(context(model)[0])
     out.token("<RightContext>")
@@ -89,38 +94,41 @@ def _write_transitions(out: Writer) -> None:
     out.token("</LogProbs>", "</TransitionModel>")
 
 
+def _bends(model: Model, number: int) -> bool:
+    """Whether anything follows a layer's affine map."""
+    return model[number].rectified or number == len(model) - 1
+
+
 def _network(model: Model) -> list[str]:
-    lines, source = [f"input-node name=input dim={FEATURES}"], "input"
+    lines, sources = [f"input-node name=input dim={FEATURES}"], ["input"]
     for number, layer in enumerate(model):
         last = number == len(model) - 1
-        affine, bend = f"l{number}.affine", f"l{number}.{'log-softmax' if last else 'relu'}"
-        splice = layer.splice.replace("X", source)
-        lines.append(f"component-node name={affine} component={affine} input={splice}")
-        lines.append(f"component-node name={bend} component={bend} input={affine}")
-        if layer.residual:
-            total = f"l{number}.sum"
-            lines.append(
-                f"component-node name={total} component={total} input=Sum({source}, {bend})"
-            )
-            bend = total
-        source = bend
-    return [*lines, f"output-node name=output input={source} objective=linear"]
+        source = f"l{number}.affine"
+        splice = layer.splice.replace("X", sources[-1])
+        lines.append(f"component-node name={source} component={source} input={splice}")
+        if _bends(model, number):
+            bend = f"l{number}.{'log-softmax' if last else 'relu'}"
+            lines.append(f"component-node name={bend} component={bend} input={source}")
+            source = bend
+        if layer.skips:
+            total, both = f"l{number}.sum", f"Sum({sources[-layer.skips]}, {source})"
+            lines.append(f"component-node name={total} component={total} input={both}")
+            source = total
+        sources.append(source)
+    return [*lines, f"output-node name=output input={sources[-1]} objective=linear"]
 
 
-def _write_layer(out: Writer, number: int, layer: Layer, last: bool, compact: bool) -> None:
-    width = len(layer.bias)
+def _write_affine(out: Writer, number: int, layer: Layer, bits: int) -> None:
     out.token("<ComponentName>", f"l{number}.affine", "<FixedAffineComponent>", "<LinearParams>")
-    out.matrix(layer.weight, compact)
+    out.matrix(layer.weight, bits)
     out.token("<BiasParams>")
     out.vector(layer.bias)
     out.token("</FixedAffineComponent>")
-    kind = "LogSoftmax" if last else "RectifiedLinear"
-    out.token(
-        "<ComponentName>",
-        f"l{number}.{'log-softmax' if last else 'relu'}",
-        f"<{kind}Component>",
-        "<Dim>",
-    )
+
+
+def _write_bend(out: Writer, number: int, width: int, last: bool) -> None:
+    kind, name = ("LogSoftmax", "log-softmax") if last else ("RectifiedLinear", "relu")
+    out.token("<ComponentName>", f"l{number}.{name}", f"<{kind}Component>", "<Dim>")
     out.int32(width)
     none = np.zeros(0, np.float32)  # statistics of training; the recogniser needs none
     out.token("<ValueAvg>")
@@ -134,12 +142,14 @@ def _write_layer(out: Writer, number: int, layer: Layer, last: bool, compact: bo
     out.token("<OderivCount>")
     out.float32(0.0)
     out.token(f"</{kind}Component>")
-    if layer.residual:
-        out.token("<ComponentName>", f"l{number}.sum", "<NoOpComponent>", "<Dim>")
-        out.int32(width)
-        out.token("<BackpropScale>")
-        out.float32(1.0)
-        out.token("</NoOpComponent>")
+
+
+def _write_sum(out: Writer, number: int, width: int) -> None:
+    out.token("<ComponentName>", f"l{number}.sum", "<NoOpComponent>", "<Dim>")
+    out.int32(width)
+    out.token("<BackpropScale>")
+    out.float32(1.0)
+    out.token("</NoOpComponent>")
 
 
 def from_bytes(data: bytes) -> Model:
@@ -189,7 +199,29 @@ def _read_layer(source: Reader, number: int, lines: list[str]) -> Layer:
     weight = source.matrix()
     source.token("<BiasParams>")
     bias = source.vector()
-    source.token("</FixedAffineComponent>", "<ComponentName>", "", "", "<Dim>")
+    source.token("</FixedAffineComponent>")
+    inputs = {
+        line.split()[1].removeprefix("name="): line.split(" input=", 1)[1]
+        for line in lines
+        if line.startswith(f"component-node name=l{number}.")
+    }
+    rectified = f"l{number}.relu" in inputs
+    if rectified or f"l{number}.log-softmax" in inputs:
+        _skip_bend(source)
+    skips = 0
+    if total := inputs.get(f"l{number}.sum"):
+        base = total.removeprefix("Sum(").split(".")[0]
+        skips = number - int(base.removeprefix("l"))
+        source.token("<ComponentName>", f"l{number}.sum", "<NoOpComponent>", "<Dim>")
+        source.int32()
+        source.token("<BackpropScale>")
+        source.float32()
+        source.token("</NoOpComponent>")
+    return Layer(_offsets(inputs[f"l{number}.affine"]), weight, bias, skips, rectified)
+
+
+def _skip_bend(source: Reader) -> None:
+    source.token("<ComponentName>", "", "", "<Dim>")
     source.int32()
     for token in ("<ValueAvg>", "<DerivAvg>", "<Count>", "<OderivRms>", "<OderivCount>"):
         source.token(token)
@@ -198,15 +230,6 @@ def _read_layer(source: Reader, number: int, lines: list[str]) -> Layer:
         else:
             source.vector()
     source.token("")
-    residual = any(line.startswith(f"component-node name=l{number}.sum ") for line in lines)
-    if residual:
-        source.token("<ComponentName>", f"l{number}.sum", "<NoOpComponent>", "<Dim>")
-        source.int32()
-        source.token("<BackpropScale>")
-        source.float32()
-        source.token("</NoOpComponent>")
-    node = next(line for line in lines if line.startswith(f"component-node name=l{number}.affine "))
-    return Layer(_offsets(node.split(" input=", 1)[1]), weight, bias, residual)
 
 
 def _offsets(splice: str) -> tuple[int, ...]:

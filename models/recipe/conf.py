@@ -29,7 +29,9 @@ class Search:
     """Wide, because word confidence is the share of the paths kept in the lattice."""
     min_active: int = 200
     max_active: int = 3000
-    after_good_end: float = 0.5
+    frames_at_once: int = 12
+    """Of 10 ms: words can't come sooner than a chunk is full."""
+    after_good_end: float = 0.4
     """The words so far end where a phrase may end, and the decoder is sure of it."""
     after_fair_end: float = 0.5
     after_any_end: float = 0.6
@@ -45,6 +47,7 @@ class Search:
             f"--lattice-beam={self.lattice_beam}",
             f"--acoustic-scale={self.acoustic_scale}",
             "--frame-subsampling-factor=3",
+            f"--frames-per-chunk={self.frames_at_once}",
             "--endpoint.silence-phones=1",
             f"--endpoint.rule1.min-trailing-silence={self.before_speech}",
             f"--endpoint.rule2.min-trailing-silence={self.after_good_end}",

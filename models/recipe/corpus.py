@@ -1,8 +1,12 @@
 """Packed training speech in memory: one long strip of samples, and where each utterance lies in
-it."""
+it.
+
+`python -m models.recipe.corpus PACK...` decodes packs once, for several trainings to share.
+"""
 
 from __future__ import annotations
 
+import argparse
 import json
 import random
 from concurrent.futures import ProcessPoolExecutor
@@ -42,36 +46,46 @@ def _decode(path: Path) -> NDArray[np.int16]:
     return np.asarray(audio, np.int16)
 
 
+def _unpack(pack: Path) -> tuple[NDArray[np.int16], list[tuple[int, int, str]]]:
+    """A pack's samples, kept beside it once decoded, and its utterances: first and last sample,
+    sounds."""
+    rows = json.loads((pack / "labels.json").read_text("utf-8"))
+    stems = list(dict.fromkeys(stem for stem, _, _, _ in rows))
+    strip, ends = pack / "strip.npy", pack / "ends.npy"
+    if not ends.exists():
+        with ProcessPoolExecutor() as executor:
+            audio = list(executor.map(_decode, (pack / f"{stem}.ogg" for stem in stems)))
+        np.save(strip, np.concatenate(audio))
+        np.save(ends, np.cumsum([len(part) for part in audio]))
+    begins = dict(zip(stems, [0, *np.load(ends).tolist()], strict=False))
+    return np.load(strip), [(begins[stem] + i, begins[stem] + j, s) for stem, i, j, s in rows]
+
+
 def load(packs: list[Path], device: torch.device, joined: float = 0.0) -> Corpus:
     """Reads packs. Utterances too short, too long, or with more phones than fit are left out.
 
     `joined` utterances for each one read are made by joining two to four short ones with little or
     no pause: words said one by one, each with the melody of a word alone.
     """
-    files: list[Path] = []
-    entries: list[tuple[int, int, int, str]] = []
-    for pack in packs:
-        place: dict[str, int] = {}
-        for stem, start, stop, sounds in json.loads((pack / "labels.json").read_text("utf-8")):
-            if stem not in place:
-                place[stem] = len(files)
-                files.append(pack / f"{stem}.ogg")
-            entries.append((place[stem], start, stop, sounds))
-    with ProcessPoolExecutor() as executor:
-        audio = list(executor.map(_decode, files, chunksize=4))
-    offsets = np.concatenate([[0], np.cumsum([len(part) for part in audio])])
-    strip = np.concatenate(audio)
+    strips: list[NDArray[np.int16]] = []
     spans, items = list[tuple[int, int]](), list[Target]()
-    for file, start, stop, sounds in entries:
-        item = target([word.split() for word in sounds.split(" | ")])
-        # An output frame takes 30 ms, a phone at least one; a fast pace takes up to a sixth away.
-        enough = (
-            sum(not optional for optional in item.optional) * 0.03 * 1.16
-            < (stop - start) / RATE + 0.1
-        )
-        if enough and _SHORTEST * RATE < stop - start < _LONGEST * RATE:
-            spans.append((int(offsets[file]) + start, int(offsets[file]) + stop))
-            items.append(item)
+    at = 0
+    for pack in packs:
+        samples, entries = _unpack(pack)
+        strips.append(samples)
+        for start, stop, sounds in entries:
+            item = target([word.split() for word in sounds.split(" | ")])
+            # An output frame takes 30 ms, a phone at least one; a fast pace takes up to a sixth
+            # away.
+            enough = (
+                sum(not optional for optional in item.optional) * 0.03 * 1.16
+                < (stop - start) / RATE + 0.1
+            )
+            if enough and _SHORTEST * RATE < stop - start < _LONGEST * RATE:
+                spans.append((at + start, at + stop))
+                items.append(item)
+        at += len(samples)
+    strip = np.concatenate(strips)
     extra = _join(strip, spans, items, round(joined * len(items)))
     pool = torch.from_numpy(np.concatenate([strip, *extra])).to(device)
     starts = torch.tensor([start for start, _ in spans], device=device)
@@ -129,3 +143,16 @@ def batches(corpus: Corpus, rows: Tensor, seconds: float) -> list[Tensor]:
         groups.append(rows[torch.tensor(group)].to(corpus.pool.device))
     random.shuffle(groups)
     return groups
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description="decode packs")
+    parser.add_argument("packs", type=Path, nargs="+")
+    for pack in parser.parse_args().packs:
+        samples, entries = _unpack(pack)
+        print(f"{pack}: {len(entries)} utterances, {len(samples) / RATE / 3600:.2f} h with gaps")
+
+
+if __name__ == "__main__":
+    main()

@@ -21,10 +21,11 @@ import soxr
 from models.recipe import lexicon, voices
 from models.recipe.say import phoneme_line, room_noise
 from models.recipe.speak import common_words, trimmed
+from models.recipe.step_texts import StepTexts
 from models.recipe.texts import TextSource, Utterance
 from models.recipe.voices import HELD_OUT, RATE, Audio
 
-KINDS = {"reading": 70, "terminal": 30, "phrase": 40, "word": 30, "everyday": 70}
+KINDS = {"reading": 70, "terminal": 20, "phrase": 60, "word": 20, "everyday": 70}
 """Clips of each kind for each voice."""
 
 
@@ -45,10 +46,11 @@ def _say_with_other_engine(engine: Any, text: str) -> Audio:
 def draw(rng: random.Random) -> list[Utterance]:
     """Utterances for one voice; everyday speech is drawn from words that the lexicon lacks."""
     known = lexicon.load()
-    source = TextSource(rng, [word for word in common_words() if word not in known])
+    strange = [word for word in common_words() if word not in known]
+    sources = [StepTexts(rng, strange), TextSource(rng, strange)]
     wanted, found = dict(KINDS), list[Utterance]()
     while any(wanted.values()):
-        utterance = source.draw()
+        utterance = rng.choice(sources).draw()
         # Words that are both everyday talk and vocabulary (in chatter) would blur the count of
         # false words.
         if utterance.kind == "everyday" and any(word in known for word in utterance.words):

@@ -2,8 +2,9 @@
 
 The layout follows Kaldi's own documentation of its input and output ("Kaldi I/O mechanisms"): a
 file opens with a zero byte and "B"; a token is text closed by a space; a number is a size byte and
-its little-endian bytes; a float matrix is the token "FM", two numbers and the rows; a 16-bit matrix
-is the token "CM2" and a header of two floats and two ints. Malformed input raises ValueError.
+its little-endian bytes; a float matrix is the token "FM", two numbers and the rows; one of 16 or 8
+bits is the token "CM2" or "CM3" and a header of two floats and two ints. Malformed input raises
+ValueError.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float32]
 
 OPENING = b"\0B"
+_COMPACT = {8: ("CM3", "u1", 255), 16: ("CM2", "<u2", 65535)}
+"""Bits a value to the layout's token, number type and highest step."""
 
 
 class Writer:
@@ -60,24 +63,22 @@ class Writer:
         self.int32(len(values))
         self._out.write(np.asarray(values, "<f4").tobytes())
 
-    def matrix(self, values: Floats, compact: bool = False) -> None:
-        """A float matrix, shape (rows, columns); `compact` stores 16 bits a value between the
-        extremes.
-
-        A compact value is off by at most half a step, (max - min) / 65535 / 2.
-        """
+    def matrix(self, values: Floats, bits: int = 32) -> None:
+        """A float matrix, shape (rows, columns); in 8 or 16 bits a value is one of that many steps
+        between the extremes, off by at most half a step."""
         rows, columns = values.shape
-        if not compact:
+        if bits == 32:
             self.token("FM")
             self.int32(rows, columns)
             self._out.write(np.asarray(values, "<f4").tobytes())
             return
+        name, kind, most = _COMPACT[bits]
         low = float(values.min())
         span = max(float(values.max()) - low, 1e-20)
-        steps = np.rint((values.astype(np.float64) - low) * (65535 / span)).clip(0, 65535)
-        self.token("CM2")
+        steps = np.rint((values.astype(np.float64) - low) * (most / span)).clip(0, most)
+        self.token(name)
         self._out.write(
-            struct.pack("<ffii", low, span, rows, columns) + steps.astype("<u2").tobytes()
+            struct.pack("<ffii", low, span, rows, columns) + steps.astype(kind).tobytes()
         )
 
 
@@ -148,12 +149,14 @@ class Reader:
         return np.frombuffer(self._take(4 * self.int32()), "<f4").copy()
 
     def matrix(self) -> Floats:
-        """A float matrix in either layout, shape (rows, columns)."""
-        if self.peek_token() == "CM2":
-            self.token("CM2")
-            low, span, rows, columns = struct.unpack("<ffii", self._take(16))
-            steps = np.frombuffer(self._take(2 * rows * columns), "<u2").reshape(rows, columns)
-            return np.asarray(low + steps.astype(np.float64) * (span / 65535), np.float32)
+        """A float matrix in any layout, shape (rows, columns)."""
+        for name, kind, most in _COMPACT.values():
+            if self.peek_token() == name:
+                self.token(name)
+                low, span, rows, columns = struct.unpack("<ffii", self._take(16))
+                data = self._take(np.dtype(kind).itemsize * rows * columns)
+                steps = np.frombuffer(data, kind).reshape(rows, columns)
+                return np.asarray(low + steps.astype(np.float64) * (span / most), np.float32)
         self.token("FM")
         rows, columns = self.int32(), self.int32()
         return np.frombuffer(self._take(4 * rows * columns), "<f4").reshape(rows, columns).copy()

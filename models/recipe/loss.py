@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import torch
 from torch import Tensor
@@ -88,17 +89,57 @@ def path_sum_loss(scores: Tensor, frames: Tensor, targets: Targets) -> Tensor:
     `scores` are log scores (batch, time, classes); `frames` the valid frames of each row. The loss
     is very large for a row with fewer frames than phones that can't be skipped.
     """
-    device, (batch, time, _) = scores.device, scores.shape
-    width = targets.phones.shape[1]
-    index = targets.phones[:, None, :].expand(batch, time, width)
+    batch, time, _ = scores.shape
+    index = targets.phones[:, None, :].expand(batch, time, targets.phones.shape[1])
     enter, stay = scores.gather(2, 2 * index), scores.gather(2, 2 * index + 1)
-    wall = torch.full((batch, 2), _NEVER, device=device)
-    state = torch.cat([enter[:, 0, :1], torch.full((batch, width - 1), _NEVER, device=device)], 1)
-    history = [state]
-    for step in range(1, time):
-        padded = torch.cat([wall, state], 1)
-        arrive = torch.logaddexp(padded[:, 1:-1], padded[:, :-2] + targets.skip) + enter[:, step]
-        state = torch.logaddexp(state + stay[:, step], arrive)
-        history.append(state)
-    last = torch.stack(history, 1)[torch.arange(batch, device=device), frames - 1, targets.ends]
-    return -last / frames
+    loss: Tensor = _PathSum.apply(enter, stay, frames, targets.skip, targets.ends)  # type: ignore[no-untyped-call]
+    return loss
+
+
+def _from_before(state: Tensor, skip: Tensor) -> Tensor:
+    """Score of arriving at each place from the one before, or the one before optional silence."""
+    padded = torch.nn.functional.pad(state, (2, 0), value=_NEVER)
+    return torch.logaddexp(padded[..., 1:-1], padded[..., :-2] + skip)
+
+
+class _PathSum(torch.autograd.Function):
+    """Forward and backward scores by hand: much faster than to differentiate frame by frame."""
+
+    @staticmethod
+    def forward(  # type: ignore[override]
+        ctx: Any, enter: Tensor, stay: Tensor, frames: Tensor, skip: Tensor, ends: Tensor
+    ) -> Tensor:
+        rows = torch.arange(len(enter), device=enter.device)
+        state = torch.full_like(enter[:, 0], _NEVER)
+        state[:, 0] = enter[:, 0, 0]
+        history = [state]
+        for entering, staying in zip(enter.unbind(1)[1:], stay.unbind(1)[1:], strict=True):
+            state = torch.logaddexp(state + staying, _from_before(state, skip) + entering)
+            history.append(state)
+        forth = torch.stack(history, 1)
+        total = forth[rows, frames - 1, ends]
+        ctx.save_for_backward(enter, stay, frames, skip, ends, forth, total)
+        return -total / frames
+
+    @staticmethod
+    def backward(ctx: Any, grad: Tensor) -> Any:  # type: ignore[override]
+        enter, stay, frames, skip, ends, forth, total = ctx.saved_tensors
+        last = torch.full_like(enter[:, 0], _NEVER).scatter_(1, ends[:, None], 0.0)
+        skip_ahead = torch.nn.functional.pad(skip, (0, 2), value=_NEVER)[:, 2:]
+        state = last
+        history = [state]
+        for at in range(enter.shape[1] - 1, 0, -1):
+            ahead = torch.nn.functional.pad(enter[:, at] + state, (0, 2), value=_NEVER)
+            moved = torch.logaddexp(ahead[:, 1:-1], ahead[:, 2:] + skip_ahead)
+            state = torch.logaddexp(state + stay[:, at], moved)
+            state = torch.where((frames == at)[:, None], last, state)
+            history.append(state)
+        back = torch.stack(history[::-1], 1) - total[:, None, None]
+        valid = torch.arange(enter.shape[1], device=enter.device)[None] < frames[:, None]
+        share = (-grad / frames)[:, None, None] * valid[:, :, None]
+        arrived = torch.full_like(enter, _NEVER)
+        arrived[:, 0, 0] = 0.0
+        arrived[:, 1:] = _from_before(forth[:, :-1], skip[:, None])
+        for_enter = share * torch.exp((arrived + enter + back).clamp(max=0.0))
+        stayed = torch.nn.functional.pad(forth[:, :-1], (0, 0, 1, 0), value=_NEVER)
+        return for_enter, share * torch.exp((stayed + stay + back).clamp(max=0.0)), None, None, None

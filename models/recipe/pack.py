@@ -1,7 +1,7 @@
 """Packs shards of training speech for the trip to the training machine: `python -m
 models.recipe.pack SHARDS OUT`.
 
-Each shard becomes one Opus file (about 24 kbit/s); labels.json lists, for every utterance, its
+Each shard becomes one Opus file (about 18 kbit/s); labels.json lists, for every utterance, its
 shard, first and last sample and the sounds of its words. Words of the lexicon take the lexicon's
 own pronunciation where it differs from what the voice was asked for only in a reduced vowel, so
 that training and decoding agree.
@@ -23,7 +23,7 @@ from models.recipe.lexicon import Lexicon
 from models.recipe.phonemes import LETTERS, to_arpabet
 
 _REDUCED = {"IH": "AH", "UH": "AH", "AO": "AA"}
-_BITRATE = 0.93  # libsndfile's compression level for about 24 kbit/s
+_BITRATE = 0.955  # libsndfile's compression level for about 18 kbit/s
 
 
 def _rough(sounds: tuple[str, ...]) -> tuple[str, ...]:

@@ -1,8 +1,9 @@
 """Makes training speech: `python -m models.recipe.speak OUT --voices FOLDER --minutes 90`.
 
 Speech is written in shards (one FLAC and one JSON list of what is said where). A shard's content
-depends only on the seed, the engine and its number ("steps" is the neural engine with short texts), and finished shards are skipped, so a stopped
-run goes on where it was. Several processes share the work with --part and --parts.
+depends only on the seed, the engine and its number ("steps" is the neural engine with short texts),
+and finished shards are skipped, so a stopped run goes on where it was. Several processes share the
+work with --part and --parts.
 """
 
 from __future__ import annotations

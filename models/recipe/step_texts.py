@@ -16,7 +16,10 @@ from typing import Any
 from models.recipe.texts import PAUSE, STOP, TextSource, Utterance
 
 _VOCABULARY = Path(__file__).parents[2] / "dialogs" / "vocabulary.toml"
-_SECTIONS = ("answers", "readings", "clarify", "commands", "correction", "terminals")
+_SECTIONS = (
+    *("answers", "readings", "clarify", "commands", "skip_reasons", "correction"),
+    *("revision", "should_read", "can_carry", "terminals"),
+)
 
 
 def _strings(node: Any) -> Iterator[str]:

@@ -106,16 +106,28 @@ class Neural:
         self, phonemes: str, table: NDArray[np.float32], speed: float, row_shift: int = 0
     ) -> Audio:
         """Speaks phonemes at RATE; `row_shift` borrows the melody of a longer utterance."""
-        known = _symbols()
-        tokens = [known[symbol] for symbol in phonemes if symbol in known]
-        row = min(max(len(tokens) + row_shift, 0), len(table) - 1)
-        feed = {
-            "tokens": np.array([[0, *tokens, 0]], np.int64),
-            "style": table[row].reshape(1, _STYLE).astype(np.float32),
-            "speed": np.array([speed], np.float32),
-        }
-        audio = np.asarray(_session().run(None, feed)[0], np.float32).ravel()
-        return np.asarray(soxr.resample(audio, _NEURAL_RATE, RATE), np.float32)
+        return say_in_style(phonemes, style_of(phonemes, table, row_shift), speed)
+
+
+def _tokens(phonemes: str) -> list[int]:
+    known = _symbols()
+    return [known[symbol] for symbol in phonemes if symbol in known]
+
+
+def style_of(phonemes: str, table: NDArray[np.float32], row_shift: int = 0) -> NDArray[np.float32]:
+    """The row of a style table for an utterance of this length, shape (256,)."""
+    return table[min(max(len(_tokens(phonemes)) + row_shift, 0), len(table) - 1)]
+
+
+def say_in_style(phonemes: str, style: NDArray[np.float32], speed: float) -> Audio:
+    """Speaks phonemes with the neural voice set, at RATE."""
+    feed = {
+        "tokens": np.array([[0, *_tokens(phonemes), 0]], np.int64),
+        "style": style.reshape(1, _STYLE).astype(np.float32),
+        "speed": np.array([speed], np.float32),
+    }
+    audio = np.asarray(_session().run(None, feed)[0], np.float32).ravel()
+    return np.asarray(soxr.resample(audio, _NEURAL_RATE, RATE), np.float32)
 
 
 def say_small_neural(phonemes: str, speed: float, seed: int) -> Audio:

@@ -1,7 +1,6 @@
 """The shipped model hears held-out synthetic voices, and hears no words where there are none."""
 
 import csv
-import json
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,15 +10,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-import vosk
 
-from models.recipe import steps
+from models.measure.clips import RATE, Clip, Samples
+from models.measure.engines import VoskModel
+from models.measure.latency import delays_s
+from models.measure.lists import Step, steps, taken
 from models.recipe.build import SHIPPED
-from models.recipe.evaluate import RATE, recognise
 
 CLIPS = Path(__file__).with_name("clips")
-LISTS = {"reading": steps.reading(), "terminal": steps.terminal(), "answer": steps.answer()}
-LISTS["answer"].append("breaker holds")
+STEPS = steps()
+ASKED = ("ohms", "volts", "answers", "safety", "terminals")
 
 
 def rows() -> Iterator[dict[str, str]]:
@@ -27,7 +27,7 @@ def rows() -> Iterator[dict[str, str]]:
         yield from csv.DictReader(file, delimiter="\t")
 
 
-def samples_of(name: str) -> "np.ndarray[tuple[int], np.dtype[np.int16]]":
+def samples_of(name: str) -> Samples:
     """A clip with half a second of faint noise after it, as a microphone would go on."""
     sound, rate = soundfile.read(CLIPS / name, dtype="int16")
     assert rate == RATE
@@ -35,10 +35,15 @@ def samples_of(name: str) -> "np.ndarray[tuple[int], np.dtype[np.int16]]":
     return np.concatenate([sound, quiet])
 
 
+def step_of(row: dict[str, str]) -> Step:
+    """The step that a clip was spoken for."""
+    reading = "volts" if row["transcript"].endswith("volts") else "ohms"
+    return STEPS[{"reading": reading, "terminal": "ohms", "answer": "answers"}[row["step"]]]
+
+
 @pytest.fixture(scope="module")
-def model() -> vosk.Model:
-    vosk.SetLogLevel(-1)
-    return vosk.Model(str(SHIPPED))
+def model() -> VoskModel:
+    return VoskModel(SHIPPED)
 
 
 SPOKEN = [row for row in rows() if row["step"] != "oov"]
@@ -46,21 +51,22 @@ OUTSIDE = [row for row in rows() if row["step"] == "oov"]
 
 
 @pytest.mark.parametrize("row", SPOKEN, ids=[row["transcript"] for row in SPOKEN])
-def test_a_held_out_voice_is_heard(model: vosk.Model, row: dict[str, str]) -> None:
-    heard = recognise(model, samples_of(row["file"]), json.dumps(LISTS[row["step"]]))
-    assert heard.words == tuple("o" if word == "oh" else word for word in row["transcript"].split())
+def test_a_held_out_voice_is_heard(model: VoskModel, row: dict[str, str]) -> None:
+    step = step_of(row)
+    heard = model.hear(samples_of(row["file"]), [*step.phrases, row["transcript"]])
+    assert step.tokens(heard.text) == step.tokens(row["transcript"])
 
 
 @pytest.mark.parametrize("row", OUTSIDE, ids=[row["transcript"] for row in OUTSIDE])
-@pytest.mark.parametrize("step", sorted(LISTS))
-def test_speech_outside_the_list_gives_none_of_its_words(
-    model: vosk.Model, row: dict[str, str], step: str
+@pytest.mark.parametrize("name", ASKED)
+def test_speech_outside_the_list_means_nothing(
+    model: VoskModel, row: dict[str, str], name: str
 ) -> None:
-    heard = recognise(model, samples_of(row["file"]), json.dumps(LISTS[step]))
-    assert heard.accepted == ()
+    heard = model.hear(samples_of(row["file"]), STEPS[name].phrases)
+    assert not taken(STEPS[name].meaning(heard.text))
 
 
-def noise(kind: str) -> "np.ndarray[tuple[int], np.dtype[np.int16]]":
+def noise(kind: str) -> Samples:
     """Two seconds without speech."""
     rng, time = np.random.default_rng(5), np.arange(2 * RATE) / RATE
     if kind == "digital silence":
@@ -79,31 +85,26 @@ def noise(kind: str) -> "np.ndarray[tuple[int], np.dtype[np.int16]]":
 
 
 @pytest.mark.parametrize("kind", ["digital silence", "quiet room", "fan", "mains hum"])
-@pytest.mark.parametrize("step", sorted(LISTS))
-def test_no_word_is_put_into_noise(model: vosk.Model, kind: str, step: str) -> None:
-    heard = recognise(model, noise(kind), json.dumps(LISTS[step]))
-    assert heard.accepted == ()
+@pytest.mark.parametrize("name", ASKED)
+def test_no_word_is_put_into_noise(model: VoskModel, kind: str, name: str) -> None:
+    heard = model.hear(noise(kind), STEPS[name].phrases)
+    assert not taken(STEPS[name].meaning(heard.text))
 
 
-def test_an_utterance_ends_soon_after_its_last_word(model: vosk.Model) -> None:
-    """The reading is final within a second of quiet, without asking for the final result."""
-    sound = samples_of("twenty-eight-volts.flac")
-    quiet = np.random.default_rng(2).normal(0, 8, RATE).round().astype(np.int16)
-    recogniser = vosk.KaldiRecognizer(model, RATE, json.dumps(LISTS["reading"]))
-    whole = np.concatenate([sound, quiet])
-    block = RATE // 50
-    for at in range(0, len(whole), block):
-        if recogniser.AcceptWaveform(whole[at : at + block].tobytes()):
-            said = len(sound) - RATE // 2 - RATE // 5  # where the speech itself stops, about
-            assert at + block - said <= 1.0 * RATE
-            assert json.loads(recogniser.Result())["text"] == "twenty eight volts"
-            return
-    pytest.fail("the recogniser never found the end")
+def test_words_come_soon_after_the_end_of_speech(model: VoskModel) -> None:
+    """With silence alone, and sooner where nothing can follow."""
+    said = ("twenty", "eight", "volts")
+    samples, _ = soundfile.read(CLIPS / "twenty-eight-volts.flac", dtype="int16")
+    clip = Clip("twenty-eight-volts.flac", said, "reading", "bf_emma", samples)
+    (patient,) = delays_s(model.recogniser, [clip], STEPS["volts"], early=False)
+    (early,) = delays_s(model.recogniser, [clip], STEPS["volts"], early=True)
+    assert early <= 0.6
+    assert early < patient <= 1.1
 
 
 def test_the_folder_is_small() -> None:
     files = [path for path in SHIPPED.rglob("*") if path.is_file()]
-    assert sum(path.stat().st_size for path in files) <= 15_000_000
+    assert sum(path.stat().st_size for path in files) <= 12_000_000
     assert {"am", "conf", "graph", "hearing.toml"} <= {path.name for path in SHIPPED.iterdir()}
 
 

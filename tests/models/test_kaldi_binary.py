@@ -19,22 +19,28 @@ def test_a_float_matrix_comes_back_exactly(shape: tuple[int, int], seed: int, sc
     np.testing.assert_array_equal(Reader(out.data).matrix(), written)
 
 
-@given(shape=shapes, seed=st.integers(0, 2**32 - 1), scale=st.floats(1e-3, 1e3))
+@given(
+    shape=shapes,
+    seed=st.integers(0, 2**32 - 1),
+    scale=st.floats(1e-3, 1e3),
+    bits=st.sampled_from([8, 16]),
+)
 def test_a_compact_matrix_is_off_by_half_a_step_at_most(
-    shape: tuple[int, int], seed: int, scale: float
+    shape: tuple[int, int], seed: int, scale: float, bits: int
 ) -> None:
     written = (np.random.default_rng(seed).normal(0, scale, shape)).astype(np.float32)
     out = Writer()
-    out.matrix(written, compact=True)
-    step = float(written.max() - written.min()) / 65535
+    out.matrix(written, bits)
+    step = float(written.max() - written.min()) / (2**bits - 1)
     rounding = 2e-7 * float(np.abs(written).max())
     assert np.abs(Reader(out.data).matrix() - written).max() <= 0.5 * step + rounding
 
 
-def test_a_compact_matrix_takes_two_bytes_a_value() -> None:
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_compact_matrix_takes_one_or_two_bytes_a_value(bits: int) -> None:
     out = Writer()
-    out.matrix(np.ones((100, 50), np.float32), compact=True)
-    assert len(out.data) == len(OPENING) + len("CM2 ") + 16 + 2 * 100 * 50
+    out.matrix(np.ones((100, 50), np.float32), bits)
+    assert len(out.data) == len(OPENING) + len("CM2 ") + 16 + bits // 8 * 100 * 50
 
 
 @given(

@@ -2,7 +2,8 @@
 
 import pytest
 
-from models.recipe import lexicon, steps
+from models.measure.lists import steps
+from models.recipe import lexicon
 
 SPOKEN = """
 zero oh o one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen
@@ -31,14 +32,9 @@ def test_the_lexicon_covers_numbers_units_terminals_answers_and_commands() -> No
 
 
 def test_the_lexicon_covers_the_phrase_lists_that_the_model_is_measured_with() -> None:
-    words = {*lexicon.load(), lexicon.UNKNOWN}
-    for phrases in (
-        steps.reading(),
-        steps.terminal(),
-        steps.answer(),
-        steps.single_words(steps.LETTERS),
-    ):
-        assert sorted(set(" ".join(phrases).split()) - words) == []
+    words = set(lexicon.load())
+    for step in steps().values():
+        assert sorted(step.words - words) == []
 
 
 def test_several_lines_are_several_pronunciations_and_comments_are_skipped() -> None:

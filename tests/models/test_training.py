@@ -9,8 +9,8 @@ torch = pytest.importorskip(
     "torch", reason="PyTorch trains the model; running and rebuilding it need none"
 )
 
-from models.recipe import features, loss, weights  # noqa: E402
-from models.recipe.network import STRIDE, Network  # noqa: E402
+from models.recipe import features, loss, topology, weights  # noqa: E402
+from models.recipe.network import STRIDE, Network, Shape, restored  # noqa: E402
 
 CPU = torch.device("cpu")
 
@@ -69,35 +69,59 @@ def test_features_are_the_recogniser_s() -> None:
     np.testing.assert_allclose(got, expected, atol=0.01)
 
 
-def test_a_folded_network_taken_over_again_gives_the_same_scores() -> None:
+SHAPES = [
+    Shape(width=16, deep=((-3, 0, 3), (-6, -3, 0), (-6, 0, 6))),
+    Shape(width=16, rank=8, deep=((-3, 0, 3), (-6, -3, 0), (-6, 0, 6))),
+]
+
+
+def trained(shape: Shape) -> Network:
+    """A network whose batch norms have seen something."""
     torch.manual_seed(3)
-    network = Network(width=16, residual=2)
+    network = Network(shape)
     for _ in range(20):
-        network(torch.randn(4, 40, 60) * 2 + 1)
-    network.eval()
+        network(torch.randn(4, 40, 80) * 2 + 1)
+    return network.eval()
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=["full", "factored"])
+def test_a_folded_network_taken_over_again_gives_the_same_scores(shape: Shape) -> None:
+    network = trained(shape)
     mean, scale = torch.randn(40), torch.rand(40) + 0.5
-    normal = torch.randn(2, 40, 60)
+    normal = torch.randn(2, 40, 80)
+    plain = normal * scale[:, None] + mean[:, None]
     expected = network(normal)
     arrays = network.folded(mean, scale)
-    other = Network(width=16, residual=2)
-    other.unfold(arrays, torch.zeros(40), torch.ones(40), normal * scale[:, None] + mean[:, None])
-    other.eval()
-    torch.testing.assert_close(
-        other(normal * scale[:, None] + mean[:, None]), expected, atol=1e-4, rtol=1e-4
-    )
-    assert expected.shape[1] == -(-(60 - 2 * network.context) // STRIDE)
+    other = Network(shape)
+    other.unfold(arrays, torch.zeros(40), torch.ones(40), plain)
+    torch.testing.assert_close(other.eval()(plain), expected, atol=1e-4, rtol=1e-4)
+    torch.testing.assert_close(restored(arrays, CPU)(plain), expected, atol=1e-4, rtol=1e-4)
+    assert expected.shape[1] == -(-(80 - network.left - network.right) // STRIDE)
 
 
 def test_the_prior_is_folded_into_the_last_bias(tmp_path) -> None:  # type: ignore[no-untyped-def]
-    network = Network(width=8, residual=1)
-    arrays = {
-        name: array.numpy()
-        for name, array in network.folded(torch.zeros(40), torch.ones(40)).items()
-    }
+    arrays = trained(SHAPES[1]).folded(torch.zeros(40), torch.ones(40))
     prior = np.linspace(1, 2, 82, dtype=np.float32)
     prior /= prior.sum()
-    np.savez(tmp_path / "weights.npz", pri=prior, **arrays)
+    np.savez(tmp_path / "weights.npz", pri=prior, **{n: a.numpy() for n, a in arrays.items()})
     plain, divided = (weights.load(tmp_path / "weights.npz", scale) for scale in (0.0, 0.5))
     change = divided[-1].bias - plain[-1].bias
     np.testing.assert_allclose(change, -0.5 * np.log(prior + weights.PRIOR_FLOOR), rtol=1e-5)
-    assert [layer.residual for layer in divided] == [False, False, True, False]
+    assert [layer.skips for layer in divided] == [0, 0, 0, 2, 0, 2, 0, 2, 0]
+
+
+def test_the_criterion_s_gradient_is_the_share_of_paths() -> None:
+    """Against finite differences, in rows of unlike length."""
+    items = [loss.target([("AA", "T"), ("M",)]), loss.target([])]
+    targets = loss.stack(items, CPU)
+    frames = torch.tensor([9, 6])
+    scores = torch.randn(2, 9, 82, generator=torch.Generator().manual_seed(4)).requires_grad_()
+    loss.path_sum_loss(scores, frames, targets).sum().backward()
+    for row, frame, phone in ((0, 2, "AA"), (0, 8, "SIL"), (1, 3, "SIL"), (1, 7, "SIL")):
+        place = 2 * topology.BASE.index(phone) + 1
+        nudged = scores.detach().clone()
+        nudged[row, frame, place] += 0.01
+        raised = loss.path_sum_loss(nudged, frames, targets).sum()
+        nudged[row, frame, place] -= 0.02
+        slope = (raised - loss.path_sum_loss(nudged, frames, targets).sum()) / 0.02
+        assert scores.grad[row, frame, place].item() == pytest.approx(slope.item(), abs=2e-3)

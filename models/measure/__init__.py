@@ -1,0 +1,1 @@
+"""How well a recogniser hears: recordings, phrase lists, engines, and their figures."""
