@@ -10,6 +10,8 @@ from pathlib import Path
 
 from companion.diagnosis.commands import add_commands
 from companion.errors import CompanionError
+from companion.practising import add_practice_command
+from companion.records import add_record_commands
 
 EXIT_UNFINISHED = 2
 EXIT_INTERRUPTED = 130
@@ -41,6 +43,11 @@ the dialogue and leaves journal, replies and record in a folder under --calls. E
 status 0 only if the call reaches the circuit and the part that the scenario hides.
 """
 
+_CHECK = """\
+Says a sentence, asks for one back, and tells what it heard: devices, noise, level, how long
+sound takes out and in, what to expect, and what to mend. Exit status 0 if there is nothing
+to mend, 1 if there is.
+"""
 
 _RECKON = """\
 The companion's own arithmetic, by hand: each answer comes with its unit, its interval and
@@ -96,6 +103,24 @@ def _parser() -> argparse.ArgumentParser:
         description=_CALL,
         formatter_class=raw,
     )
+    listen = argparse.ArgumentParser(add_help=False)
+    for command in (call, listen):
+        command.add_argument(
+            "--device",
+            metavar="NAME",
+            help="part of the name of the headset, or of the microphone and loudspeaker; "
+            "remembered, until 'default'",
+        )
+    commands.add_parser(
+        "check",
+        parents=[common, listen],
+        help="check microphone, loudspeaker and noise before a call",
+        description=_CHECK,
+        formatter_class=raw,
+    )
+    call.add_argument(
+        "--glance", action="store_true", help="fill the terminal with the one thing to do now"
+    )
     source = call.add_mutually_exclusive_group()
     source.add_argument(
         "--wav",
@@ -107,8 +132,14 @@ def _parser() -> argparse.ArgumentParser:
     call.add_argument(
         "--profile",
         metavar="ID",
-        help="the equipment, if you don't want to be asked: "
-        "cooling-gas-furnace or heat-pump-air-handler",
+        help="the equipment, if you don't want to be asked; a file of dialogs/equipment by its id",
+    )
+    call.add_argument(
+        "--style",
+        choices=["usual", "brief", "explain"],
+        default="usual",
+        help="how much is said: brief for the experienced, explain for those who learn "
+        "(default: %(default)s; or say: short version, long version)",
     )
     call.add_argument(
         "--resume",
@@ -117,6 +148,14 @@ def _parser() -> argparse.ArgumentParser:
         metavar="CALL",
         help="go on with a call cut short: its folder, or the newest unfinished one",
     )
+    call.add_argument(
+        "--no-clips", action="store_true", help="keep no sound of what the technician says"
+    )
+    call.add_argument(
+        "--consent",
+        metavar="WORDS",
+        help="keep the sound of the whole call; WORDS tell how everyone present agreed",
+    )
     reckon = commands.add_parser(
         "reckon",
         help="reckon distance to a short, VA budget, fuse and coil, with interval and source",
@@ -124,18 +163,22 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=raw,
     )
     add_commands(reckon.add_subparsers(dest="what", required=True, metavar="WHAT"))
+    add_record_commands(commands)
+    add_practice_command(commands)
     return parser
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; the exit status says how it went.
 
-    0 done; 1 the demo missed the truth; 2 the call is unfinished; 3 to 8 an error of
-    ``errors.py``; 130 interrupted.
+    0 done; 1 the demo missed the truth, or the sound check found something; 2 the call is
+    unfinished; 3 to 8 an error of ``errors.py``; 130 interrupted.
     """
     parser = _parser()
     options = parser.parse_args(arguments)
     try:
+        if hasattr(options, "on_record"):
+            return int(options.on_record(options))
         if options.command == "reckon":
             try:
                 print(options.run(options))
@@ -149,6 +192,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with ExitStack() as stack:
             if options.command == "demo":
                 return wiring.demo(options, stack)
+            if options.command == "check":
+                return wiring.check(options)
             return wiring.call(options, stack)
     except CompanionError as error:
         print(f"companion: {error.what}\n  Safe: {error.safe}\n  Do:   {error.do}", file=sys.stderr)

@@ -6,19 +6,23 @@ import io
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from companion import cli
 from companion.call import Call
 from companion.errors import JournalError, ReplayDiffers, VoiceError
 from companion.hearing import TypedEars
-from companion.journal import JOURNAL, Journal, read
+from companion.journal import JOURNAL, Journal, read, seal
 from companion.messages import (
     CallResumed,
     Concluded,
+    Consent,
     Entry,
     Message,
     Prompt,
@@ -28,13 +32,11 @@ from companion.messages import (
 )
 from companion.speaking import MutedVoice
 from companion.turns import replay
-from tests.conftest import DEAD, ISOLATED, TO_SWEEP, opened
+from tests.calls.scripts import lines_of
+from tests.conftest import DEAD, LEADS, opened
 
-LINES = (*TO_SWEEP, "sixty", "point nine", "no point eight", "yes", "capacitor safe", "point five",
-         "yes", "repaired", "twelve point six", "three amps", "thermostat off", "all clear",
-         "twenty six point eight", "it runs", "twenty six", "close the call")  # fmt: skip
+LINES = lines_of("ice-cream parlour")
 RECORDING = str(Path(__file__).parent / "calls" / "frozen_valve.flac")
-REST = LINES[len(TO_SWEEP) + 1 :]
 TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
 
 
@@ -50,8 +52,14 @@ class Quiet:
     def said(self, lines) -> None:
         pass
 
+    def followed(self, messages) -> None:
+        pass
+
     def warn(self, line: str) -> None:
         self.warnings.append(line)
+
+    def close(self) -> None:
+        pass
 
 
 def run(dialogs, folder: Path, lines, voice=None, screen=None) -> Concluded | None:
@@ -78,11 +86,11 @@ def whole(tmp_path_factory, request):
 
 
 def test_resume_after_a_crash_at_any_line(dialogs, whole, tmp_path):
-    """Cut after every line of the journal: the call resumes and reaches the same end."""
+    """Cut after every seventh line of the journal: the call resumes and reaches the same end."""
     lines = whole.splitlines(keepends=True)
     entries = [Entry.model_validate_json(line).message for line in lines]
     without_speech = [message for message in entries if not isinstance(message, Spoken)]
-    for cut in range(1, len(lines)):
+    for cut in range(1, len(lines), 7):
         place = tmp_path / str(cut)
         place.mkdir()
         (place / JOURNAL).write_bytes(b"".join(lines[:cut]))
@@ -109,13 +117,39 @@ def test_resume_after_a_crash_at_any_line(dialogs, whole, tmp_path):
 
 
 def test_a_resumed_call_must_prove_power_again(dialogs, tmp_path):
-    at_sweep = (*TO_SWEEP, "sixty")
-    assert run(dialogs, tmp_path, at_sweep) is None
-    assert run(dialogs, tmp_path, [*DEAD, *ISOLATED, *REST]) == TRUTH
+    begun = LINES.index("fuse out") + 2
+    assert LINES[begun - 1 : begun] == LEADS
+    assert run(dialogs, tmp_path, LINES[:begun]) is None
+    assert run(dialogs, tmp_path, [*DEAD, "fuse out", *LEADS, *LINES[begun:]]) == TRUTH
     after = messages(tmp_path)
     resumed = next(i for i, m in enumerate(after) if isinstance(m, CallResumed))
     entered = [m.step for m in after[resumed:] if isinstance(m, StepEntered)]
-    assert entered[:5] == ["power_off", "meter_proven", "zero_volts", "base", "ohms"]
+    assert entered[:6] == ["power_off", "meter_proven", "zero_volts", "fuse_out", "leads", "hunt"]
+
+
+def test_after_the_computer_slept_power_must_be_proven_again(dialogs, tmp_path):
+    """What is said first on waking is not taken, and no ohms are asked before zero volts."""
+
+    class Slept:
+        asked = 0
+
+        def since_last_asked_s(self) -> float:
+            self.asked += 1
+            return 3600.0 if self.asked == begun + 1 else 0.0
+
+    begun = LINES.index("fuse out") + 2
+    said = (*LINES[:begun], "sixty", *DEAD, "fuse out", *LEADS, *LINES[begun:])
+    with Journal(tmp_path) as journal:
+        call = Call(
+            dialogs, journal, opened(dialogs), ears=TypedEars(io.StringIO("\n".join(said))),
+            voice=MutedVoice(), screen=Quiet(), asleep=Slept(),
+        )  # fmt: skip
+        assert call.run() == TRUTH
+    after = messages(tmp_path)
+    woken = next(i for i, m in enumerate(after) if isinstance(m, CallResumed))
+    entered = [m.step for m in after[woken:] if isinstance(m, StepEntered)]
+    assert entered[:6] == ["power_off", "meter_proven", "zero_volts", "fuse_out", "leads", "hunt"]
+    assert replay(dialogs, after)[0].concluded == TRUTH
 
 
 def test_a_finished_call_says_nothing_more(dialogs, whole, tmp_path):
@@ -128,6 +162,17 @@ def test_a_record_that_was_changed_is_not_resumed(dialogs, whole, tmp_path):
     changed = whole.replace(b"twenty seven", b"twenty three", 1)
     assert changed != whole
     (tmp_path / JOURNAL).write_bytes(changed)
+    with pytest.raises(JournalError, match="was changed at line"):
+        run(dialogs, tmp_path, [])
+
+
+def test_a_record_that_leads_elsewhere_is_not_resumed(dialogs, whole, tmp_path):
+    """Changed and sealed anew: what follows from it is still not what stands there."""
+    lines, mark = b"", ""
+    for line in whole.replace(b"twenty seven", b"twenty three", 1).splitlines():
+        sealed, mark = seal(mark, Entry.model_validate_json(line))
+        lines += sealed
+    (tmp_path / JOURNAL).write_bytes(lines)
     with pytest.raises(ReplayDiffers):
         run(dialogs, tmp_path, [])
 
@@ -165,21 +210,6 @@ def test_nothing_is_said_that_is_not_on_record(dialogs, tmp_path):
     assert voice.spoken == sum(isinstance(m, Utterance) for m in messages(tmp_path)) + 1
 
 
-def test_a_record_that_cannot_be_written_stops_the_call(dialogs, tmp_path):
-    with Journal(tmp_path) as journal:
-        call = Call(
-            dialogs, journal, opened(dialogs), ears=TypedEars(io.StringIO("site clear")),
-            voice=MutedVoice(), screen=Quiet(),
-        )  # fmt: skip
-        before = call._turns.walk.standing
-        journal._file.close()
-        journal._file = open("/dev/full", "ab")  # noqa: SIM115
-        with pytest.raises(JournalError, match="can't be written"):
-            call.run()
-        assert call._turns.walk.standing == before
-        journal._file = open("/dev/null", "ab")  # noqa: SIM115
-
-
 class TestCommands:
     def test_ctrl_c_leaves_a_call_that_resumes(self, tmp_path):
         command = [sys.executable, "-m", "companion", "call", "--typed", "--mute", "--calls",
@@ -188,10 +218,10 @@ class TestCommands:
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
             cwd=Path(__file__).parents[1],
         )  # fmt: skip
-        call.stdin.write("site clear\nfurnace\n")
+        call.stdin.write("site clear\nfuse blows\n")
         call.stdin.flush()
         for line in call.stdout:
-            if "thermostat to off" in line:
+            if "What equipment" in line:
                 break
         time.sleep(0.1)
         call.send_signal(signal.SIGINT)
@@ -199,13 +229,42 @@ class TestCommands:
         assert call.returncode == 130
         assert "--resume" in rest
         resumed = subprocess.run(
-            [*command, "--resume"], input="thermostat off\n", capture_output=True, text=True,
+            [*command, "--resume"], input="furnace\n", capture_output=True, text=True,
             timeout=20, cwd=Path(__file__).parents[1], check=False,
         )  # fmt: skip
         assert resumed.returncode == 2
-        assert "all clear" in resumed.stdout
+        assert "humidifier" in resumed.stdout
         (place,) = tmp_path.iterdir()
         assert any(isinstance(m, CallResumed) for m in messages(place))
+
+    def test_where_nothing_can_be_saved_the_call_goes_on_aloud(self, tmp_path, capsys, monkeypatch):
+        (tmp_path / "file").write_text("")
+        monkeypatch.setattr(sys, "stdin", io.StringIO("site clear\nfuse blows\n"))
+        monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "passing"))
+        place = str(tmp_path / "file" / "calls")
+        assert cli.main(["call", "--typed", "--mute", "--calls", place]) == 2
+        out = capsys.readouterr().out
+        assert "I can't save" in out
+        assert "What equipment" in out
+        (kept,) = (tmp_path / "passing" / "companion-unsaved").iterdir()
+        assert str(kept) in out
+        assert sum(isinstance(m, Utterance) for m in messages(kept)) == 2
+
+    def test_the_sound_of_the_whole_call_is_kept_by_consent_only(
+        self, tmp_path, capsys, monkeypatch
+    ):
+        silence = tmp_path / "silence.wav"
+        soundfile.write(silence, np.zeros(16000 * 2, np.int16), 16000)
+        command = ["call", "--mute", "--wav", str(silence), "--calls"]
+        cli.main([*command, str(tmp_path / "without")])
+        assert not list(tmp_path.glob("without/*/call-*.flac"))
+        cli.main([*command, str(tmp_path / "with"), "--consent", "agreed by both"])
+        (sound,) = tmp_path.glob("with/*/call-01.flac")
+        assert soundfile.info(sound).duration == pytest.approx(2.0, abs=0.2)
+        given = [m for m in messages(sound.parent) if isinstance(m, Consent)]
+        assert given == [Consent(covers="whole_call", given=True, said="agreed by both")]
+        monkeypatch.setattr(sys, "stdin", io.StringIO(""))
+        assert cli.main([*command[:2], "--typed", "--resume", str(sound.parent)]) == 2
 
     @pytest.mark.parametrize(
         ("arguments", "status", "told"),

@@ -104,7 +104,9 @@ def hold_by_sound(dialogs: Dialogs, technician: Technician, recogniser: Recognis
     latest, take, line = turns.begin(), 0, ""
     while turns.concluded is None and done.turns < MOST_TURNS:
         done.turns += 1
-        if turns.expectation().step == "hold":
+        if turns.expectation().only:
+            line, take = "back to work", 0
+        elif turns.expectation().step == "hold":
             line, take = "resume", 0
         elif take == 0:
             line = _next_line(turns, technician, _asked(latest) == right)

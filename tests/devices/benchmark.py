@@ -36,7 +36,7 @@ def whole_call(folder: Path, echo: float, turns: int) -> tuple[list[float], int,
                     at_s, delay_s = turn(talk, clip, at_s)
                     delays.append(delay_s)
                     talk.wait_for("= ", since=already)
-                    plain = words.rstrip(".").replace(",", "")
+                    plain = words.rstrip(".").replace(",", "").lower()
                     if any(plain in line for line in talk.lines[already:]):
                         break
                     repeats += 1
