@@ -90,8 +90,7 @@ class Call:
             self._turns, unwritten = replay(dialogs, past)
             self._keep(unwritten)
             if self._turns.concluded is None:
-                self._keep([CallResumed(dropped_bytes=journal.dropped_bytes)])
-                self._follow(self._turns.resumed())
+                self._resume(CallResumed(dropped_bytes=journal.dropped_bytes, floor=opened.floor))
         else:
             self._turns = Turns(dialogs, opened)
             self._keep([opened])
@@ -141,8 +140,11 @@ class Call:
     def _wake(self) -> None:
         """While the computer slept, anything may have been energized: as after a break."""
         self._screen.warn("The computer was asleep. What was said on waking was not taken.")
-        self._keep([CallResumed()])
-        self._follow(self._turns.resumed())
+        self._resume(CallResumed())
+
+    def _resume(self, resumed: CallResumed) -> None:
+        self._keep([resumed])
+        self._follow(self._turns.resumed(resumed))
 
     def _cue(self, understood: Understood) -> None:
         if self._mouth is not None:

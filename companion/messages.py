@@ -158,10 +158,13 @@ class CallOpened(Record):
 
 
 class CallResumed(Record):
-    """The call goes on after a break; nothing said before it about power still holds."""
+    """The call goes on after a break; nothing said before it about power still holds.
+
+    ``floor`` is of the ears that it goes on with; None where they are the same."""
 
     kind: Literal["call_resumed"] = "call_resumed"
     dropped_bytes: int = 0
+    floor: dict[str, float] | None = None
 
 
 class StepEntered(Record):

@@ -144,8 +144,10 @@ class Turns:
             self._walk.counsel.prepare()
         return after
 
-    def resumed(self) -> list[Message]:
-        """What follows from going on after a break."""
+    def resumed(self, resumed: CallResumed) -> list[Message]:
+        """What follows from going on after a break, perhaps with other ears."""
+        if resumed.floor is not None:
+            self._interpreter = Interpreter(self._vocabulary, resumed.floor)
         return self._conversation.resumed()
 
 
@@ -177,7 +179,7 @@ def replay(dialogs: Dialogs, record: Iterable[Message]) -> tuple[Turns, list[Mes
             case CallResumed() | Utterance() if due:
                 raise _differs(f"The record lacks a {due[0].kind!r} before a {message.kind!r}.")
             case CallResumed():
-                due = deque(turns.resumed())
+                due = deque(turns.resumed(message))
             case Utterance():
                 understood = turns.understand(message)
                 due = deque([understood, *turns.take(understood)])

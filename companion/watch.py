@@ -124,8 +124,8 @@ class Watch:
                 yield "ohms with leads that were not read"
             if not (self._no_fuse if card.base_on else self._base_off):
                 yield "ohms with the fuse in"
-            if card.outdoor and not self._outdoor:
-                yield "outdoors with a capacitor that may be charged"
+        if card.outdoor and card.power != "live" and not (self._outdoor and self._stated == DEAD):
+            yield "in an outdoor cabinet that is live, or with a capacitor that may be charged"
         if card.power == "live" and self._fitted is None:
             yield "energized with nothing in the fuse's place"
         if card.means in {"lamp", "breaker"} and self._fitted != card.means:

@@ -24,6 +24,7 @@ from companion.messages import (
     Concluded,
     Consent,
     Entry,
+    HeardWord,
     Message,
     Prompt,
     Spoken,
@@ -108,7 +109,7 @@ def test_resume_after_a_crash_at_any_line(dialogs, whole, tmp_path):
         if call.concluded is not None:  # the last words were on record, their end was not
             assert again[-1] == TRUTH
             continue
-        resumed = again.index(CallResumed(dropped_bytes=0))
+        resumed = next(i for i, m in enumerate(again) if isinstance(m, CallResumed))
         said_before = [m for m in again[:resumed] if not isinstance(m, Spoken)]
         assert said_before == without_speech[: len(said_before)]
         assert isinstance(without_speech[len(said_before)], Utterance)
@@ -125,6 +126,32 @@ def test_a_resumed_call_must_prove_power_again(dialogs, tmp_path):
     resumed = next(i for i, m in enumerate(after) if isinstance(m, CallResumed))
     entered = [m.step for m in after[resumed:] if isinstance(m, StepEntered)]
     assert entered[:6] == ["power_off", "meter_proven", "zero_volts", "fuse_out", "leads", "hunt"]
+
+
+def test_a_call_resumed_with_other_ears_trusts_words_as_they_do(dialogs, tmp_path):
+    """Typed words are sure. Words heard afterwards are not, and satisfy no safety step unsure."""
+
+    class Unsure:
+        words = iter(("power off",))
+
+        def listen(self, *_: object) -> Utterance | None:
+            text = next(self.words, None)
+            unsure = tuple(HeardWord(text=word, confidence=0.2) for word in (text or "").split())
+            return text and Utterance(text=text, source="microphone", words=unsure)
+
+        def close(self) -> None:
+            pass
+
+    begun = LINES.index("fuse out") + 2
+    assert run(dialogs, tmp_path, LINES[:begun]) is None
+    heard = opened(dialogs).model_copy(update={"floor": {"usual": 0.5, "safety": 0.6}})
+    with Journal(tmp_path) as journal:
+        call = Call(
+            dialogs, journal, heard, ears=Unsure(), voice=MutedVoice(), screen=Quiet(),
+        )  # fmt: skip
+        call.run()
+        assert call._turns.walk.standing.place.step == "power_off"
+    assert replay(dialogs, messages(tmp_path))[0].walk.standing.place.step == "power_off"
 
 
 def test_after_the_computer_slept_power_must_be_proven_again(dialogs, tmp_path):

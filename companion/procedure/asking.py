@@ -57,7 +57,8 @@ def needs(
 def _of_card(card: TestCard, standing: Standing) -> tuple[Interlock, ...]:
     footing: tuple[Interlock, ...] = ("footing",) if card.where in HIGH_PLACES else ()
     if card.power == "any":
-        return footing
+        # Only a look; but where a cabinet is opened for it, a capacitor may hold its charge.
+        return (*footing, "dead", "outdoor") if card.outdoor else footing
     if card.power == "live":
         return (*footing, protection(card, standing), "live")
     found: tuple[Interlock, ...] = ("outdoor",) if card.outdoor else ()

@@ -39,6 +39,8 @@ def _cards() -> list[TestCard]:
         _card("ohms, contactor coil alone", terminal="Y", outdoor=True, where="outdoor unit",
               **_OHMS),
         _card("ohms Y-C on the roof", terminal="Y", outdoor=True, where="roof", **_OHMS),
+        _card("look at the outdoor splice", means="look", power="any", where="outdoor unit",
+              outdoor=True, answers=("damaged", "sound")),
         _card("look along the outdoor cable", means="look", power="any", where="outdoor unit",
               answers=("damaged", "sound")),
     ]  # fmt: skip

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from companion.datafiles import folder
-from companion.messages import Blocked, Reading, Taken, Withdrawn
+from companion.messages import Blocked, Taken, Withdrawn
+from companion.procedure import asking
+from companion.procedure.asking import first_missing
 from companion.turns import load_dialogs
+from companion.watch import Watch
 from tests.conftest import ARRIVED, DEAD, ISOLATED, LEADS, TO_HUNT, TO_METHOD, TO_SUPPLY, Talk
 from tests.procedure.anyhow import anyhow, in_order
 
@@ -17,7 +22,6 @@ REPLIES = DIALOGS.library.replies
 STEPS = DIALOGS.library.procedure.steps
 SAFETY = [name for name, step in STEPS.items() if step.safety]
 
-POWER_STEPS = {"power_off", "meter_proven", "zero_volts", "clear"}
 NUMBERS = {
     "resistance": ["point five", "sixty ohms", "twelve point six", "O L"],
     "voltage": ["zero volts", "zero volts", "twenty seven volts"],
@@ -35,133 +39,77 @@ ANYTHING = (
 )  # fmt: skip
 
 
-class Watch:
-    """Follows a call from outside and knows what was really stated, in order."""
+class Watched:
+    """A call with a watcher, which knows only what was stated, and the reasoner out of its mind."""
 
     def __init__(self) -> None:
         self.talk = Talk(DIALOGS, counsel_for=anyhow)
-        self.stated: list[str] = []
-        self.fitted: str | None = None  # what is known to be between the transformer and R
-        self.base_off = self.no_fuse = self.outdoor = self.zeroed = self.steady = False
-        self.check()
+        self._watch = Watch(DIALOGS.library.procedure)
+        self.breaches: list[str] = []
 
     def say(self, line: str) -> None:
         self.talk.say(line)
-        for message in self.talk.last:
-            if isinstance(message, Taken) and not self.revised():
-                self.note(message)
-            if isinstance(message, Withdrawn):
-                self.forget(message.step)
-        if getattr(self.talk.understood, "name", "") in {"stop", "hand_over"}:
-            self.forget_all()
-        self.check()
+        found = self._watch.see(self.talk.understood, self.talk.last, self.talk.turns.walk)
+        self.breaches += [] if found is None else [found]
 
-    def revised(self) -> bool:
-        """A number was put right; nothing was done at the unit."""
-        return any(isinstance(m, Withdrawn) and m.step == "hunt" for m in self.talk.last)
-
-    def forget_all(self) -> None:
-        self.stated, self.fitted = [], None
-        self.base_off = self.no_fuse = self.outdoor = self.zeroed = self.steady = False
-
-    def forget(self, step: str) -> None:
-        if step in POWER_STEPS:
-            self.forget_all()
-        self.base_off &= step != "base"
-        self.no_fuse &= step not in {"base", "fuse_out"}
-        self.outdoor &= step != "capacitor"
-        self.zeroed &= step != "leads"
-        self.steady &= step != "footing"
-        if step in {"lamp_fit", "breaker_rating", "breaker_fit", "fuse_ready"}:
-            self.fitted = None
-
-    def note(self, taken: Taken) -> None:
-        step = taken.step
-        if step == "power_off":
-            self.stated = ["off"]
-        elif step == "meter_proven" and self.stated == ["off"]:
-            self.stated.append("proven")
-        elif step == "zero_volts" and self.stated == ["off", "proven"]:
-            assert isinstance(taken.value, Reading)
-            assert taken.read_back == "said_twice"
-            zero = taken.value.value_si is not None and taken.value.value_si < 1.0
-            self.stated = ["off", "proven", "zero"] if zero else []
-        elif step == "clear":
-            self.stated = ["clear"]
-            self.base_off = self.no_fuse = self.outdoor = False
-        elif step == "base":
-            self.base_off = self.no_fuse = True
-            self.fitted = None
-        elif step == "fuse_out":
-            self.no_fuse, self.fitted = True, None
-        elif step in {"lamp_fit", "breaker_fit", "fuse_ready"}:
-            self.base_off = self.no_fuse = False
-            self.fitted = {"lamp_fit": "lamp", "breaker_fit": "breaker"}.get(step, "fuse")
-        elif step == "new_fuse" and taken.read_back != "confirmed":
-            self.base_off = self.no_fuse = False
-            self.fitted = None
-        elif step in {"supply", "supply_again"} and isinstance(taken.value, Reading):
-            if 18.0 <= (taken.value.value_si or 0.0) <= 30.0:
-                self.fitted = "fuse"
-        elif step == "capacitor":
-            self.outdoor = True
-        elif step == "leads":
-            self.zeroed = (taken.value.value_si or 9.0) < 1.0 or taken.value.value_si == 0.0
-        elif step == "footing":
-            self.steady = True
-        if step == "hunt" and "base on" in str(taken.about):
-            self.base_off = False
-
-    def check(self) -> None:
-        talk = self.talk
-        if talk.turns.concluded is not None or talk.turns._conversation._held != "no":
-            return
-        walk, name = talk.turns.walk, talk.step
-        step, card = walk.step, walk.card
-        where = (name, talk.about, self.stated, self.fitted)
-        if step.power == "dead":
-            assert self.stated == ["off", "proven", "zero"], where
-        if step.power == "live":
-            assert self.stated == ["clear"], where
-        if step.quantity == "resistance":
-            assert step.power == "dead", where
-        needs = set(STEPS[name].needs)
-        assert "isolated" not in needs or self.base_off, where
-        assert "zeroed" not in needs or self.zeroed, where
-        assert "lamp" not in needs or self.fitted == "lamp", where
-        if card is None:
-            return
-        if card.quantity == "resistance":
-            assert self.zeroed, where
-            assert self.no_fuse if card.base_on else self.base_off, where
-            assert self.outdoor or not card.outdoor, where
-        if card.power == "live":
-            assert self.fitted is not None, where
-            assert card.means not in {"lamp", "breaker"} or self.fitted == card.means, where
-        assert self.steady or card.where != "roof", where
+    def say_anything(self, choice: Random) -> None:
+        """Mostly what the step asks for, so that the talk gets far; in between, anything."""
+        expected = self.talk.turns.expectation()
+        fitting = [DIALOGS.vocabulary.answers[name][0] for name in expected.answers]
+        fitting += NUMBERS[expected.quantity] or []
+        if expected.step == "hold":
+            fitting = ["resume", "back to work"]
+        self.say(choice.choice(fitting if fitting and choice.random() < 0.8 else ANYTHING))
 
 
 @settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.sampled_from([(), TO_SUPPLY, TO_METHOD, TO_HUNT]), st.randoms(use_true_random=False))
 def test_whatever_is_said_no_step_opens_before_its_interlock(start, choice):
-    """Mostly what the step asks for, so that the talk gets far; in between, anything."""
-    watch = Watch()
+    call = Watched()
     for line in start:
-        watch.say(line)
+        call.say(line)
     for _ in range(80):
-        if watch.talk.turns.concluded is not None:
-            return
-        expected = watch.talk.turns._conversation.expectation()
-        fitting = [DIALOGS.vocabulary.answers[name][0] for name in expected.answers]
-        fitting += NUMBERS[expected.quantity] or []
-        if expected.step == "hold":
-            fitting = ["resume", "back to work"]
-        readings = len(watch.talk.turns.walk.standing.evidence)
-        watch.say(choice.choice(fitting if fitting and choice.random() < 0.8 else ANYTHING))
-        lost = readings - len(watch.talk.turns.walk.standing.evidence)
-        taken_back = any(isinstance(m, Withdrawn) for m in watch.talk.last)
-        mended = any(isinstance(m, Taken) and m.step == "repair" for m in watch.talk.last)
+        if call.talk.turns.concluded is not None:
+            break
+        readings = len(call.talk.turns.walk.standing.evidence)
+        call.say_anything(choice)
+        lost = readings - len(call.talk.turns.walk.standing.evidence)
+        taken_back = any(isinstance(m, Withdrawn) for m in call.talk.last)
+        mended = any(isinstance(m, Taken) and m.step == "repair" for m in call.talk.last)
         assert lost <= 0 or taken_back or mended, "a reading was lost"
+    assert call.breaches == []
+
+
+@pytest.mark.parametrize(
+    ("interlock", "breach"),
+    [
+        ("dead", "asked dead"),
+        ("live", "nobody told"),
+        ("isolated", "with the fuse in"),
+        ("unfused", "with the fuse in"),
+        ("zeroed", "leads that were not read"),
+        ("outdoor", "outdoor cabinet"),
+        ("footing", "without a footing"),
+        ("breaker", "nothing in the fuse's place"),
+    ],
+)
+def test_the_watcher_sees_an_interlock_that_is_left_out(monkeypatch, interlock, breach):
+    def lax(wanted, earned):
+        return first_missing(wanted, earned | {interlock})
+
+    monkeypatch.setattr(asking, "first_missing", lax)
+    found: list[str] = []
+    for seed in range(40):
+        call, choice = Watched(), Random(seed)
+        for line in TO_METHOD:
+            call.say(line)
+        for _ in range(80):
+            if call.talk.turns.concluded is None:
+                call.say_anything(choice)
+        found += call.breaches
+        if any(breach in text for text in found):
+            return
+    pytest.fail(f"not seen in {len(found)} breaches")
 
 
 WAYS = {
