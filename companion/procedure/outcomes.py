@@ -52,7 +52,7 @@ def _mended(standing: Standing) -> Standing:
 def _cleared(standing: Standing) -> Iterator[str]:
     """Terminals that can't be shorted: by their ohms at the board, or because the fuse holds."""
     heard = {e.test: e for e in standing.evidence}
-    for circuit in () if standing.profile is None else standing.profile.circuits:
+    for circuit in standing.sides:
         evidence = heard.get(f"ohms {circuit.terminal}-C at the board")
         reading = None if evidence is None else evidence.value
         sound = standing.complaint == "nothing"

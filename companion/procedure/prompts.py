@@ -23,8 +23,7 @@ def circuit_at(
     terminal = place.about if procedure.steps[place.step].each in SWEPT else None
     if card is not None:
         terminal = card.terminal
-    circuits = () if standing.profile is None else standing.profile.circuits
-    return next((c for c in circuits if c.terminal == terminal), standing.circuit)
+    return standing.side(terminal) or standing.circuit
 
 
 def prompt(

@@ -77,12 +77,18 @@ class Standing:
         return replace(self, evidence=(*self.evidence, evidence))
 
     @property
+    def sides(self) -> tuple[Terminal, ...]:
+        """Every terminal of the equipment, R's own side first."""
+        return () if self.profile is None else (self.profile.r_side, *self.profile.circuits)
+
+    def side(self, terminal: str | None) -> Terminal | None:
+        """What is on a terminal, if the equipment has it."""
+        return next((side for side in self.sides if side.terminal == terminal), None)
+
+    @property
     def circuit(self) -> Terminal | None:
         """The circuit named as at fault; None while none is, or if the fault is in none."""
-        if self.profile is None or self.terminal is None:
-            return None
-        sides = (self.profile.r_side, *self.profile.circuits)
-        return next((side for side in sides if side.terminal == self.terminal), None)
+        return self.side(self.terminal)
 
     @property
     def leads_ohm(self) -> float:

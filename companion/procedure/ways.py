@@ -66,8 +66,8 @@ class Ways:
         each = self._procedure.steps[step].each
         if each != "tests":
             found = standing.found(step)
-            cleared = standing.cleared if each == "uncleared" else frozenset[str]()
-            left = [t for t in swept(standing) if t not in found and t not in cleared]
+            listed = swept(standing) if each == "circuits" else _uncleared(standing)
+            left = [terminal for terminal in listed if terminal not in found]
             if left:
                 return Way(Place(step, left[0]), standing)
             return self._exhausted(step, None, standing, counsel)
@@ -102,8 +102,13 @@ class Ways:
 
 def swept(standing: Standing) -> list[str]:
     """The terminals that are called one by one, the one last named first."""
-    circuits = () if standing.profile is None else standing.profile.circuits
-    terminals = [c.terminal for c in circuits if c.sweep]
+    terminals = [side.terminal for side in standing.sides if side.sweep]
+    return sorted(terminals, key=lambda terminal: terminal != standing.terminal)
+
+
+def _uncleared(standing: Standing) -> list[str]:
+    """The terminals, R among them, that a short could still be on."""
+    terminals = [s.terminal for s in standing.sides if s.terminal not in standing.cleared]
     return sorted(terminals, key=lambda terminal: terminal != standing.terminal)
 
 
