@@ -12,9 +12,10 @@ import io
 import os
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import redirect_stdout
 from dataclasses import dataclass
+from functools import partial
 from math import inf
 from pathlib import Path
 from typing import Literal
@@ -103,17 +104,16 @@ class Heard:
     """Ears for lines, and the count of what they made of them.
 
     Args:
+        says: a line as sound at ``RATE``, with quiet behind it; said again, another take.
         listed: whether each step's phrase list is used; else any row of the model's words.
     """
 
-    speaker: Speaker
+    says: Callable[[str, int], Samples]
     recogniser: Recogniser
-    voice: str
-    snr_db: float
-    listed: bool
-    rng: np.random.Generator
     technician: Technician
+    listed: bool = True
     lines: int = 0
+    speech_s: float = 0.0
     exact: int = 0
     turned_away: int = 0
     other_value: int = 0
@@ -125,9 +125,8 @@ class Heard:
         """What the ears make of a line said now."""
         self.take = self.take + 1 if line == self.last else 0
         self.last = line
-        rate = WORDS_A_MINUTE[self.take % len(WORDS_A_MINUTE)]
-        said = self.speaker.says(_spoken(line), self.voice, rate)
-        sound = in_noise(said, self.snr_db, self.rng)
+        sound = self.says(line, self.take)
+        self.speech_s += len(sound) / RATE
         ears = SpokenEars(self.recogniser, _Clip(sound))
         phrases = turns.phrases() if self.listed else sorted(self.recogniser.words)
         settled: Settled = turns.settled if self.listed else (lambda text: False)
@@ -149,6 +148,13 @@ class Heard:
         return found
 
 
+def _says(
+    speaker: Speaker, voice: str, snr_db: float, rng: np.random.Generator, line: str, take: int
+) -> Samples:
+    rate = WORDS_A_MINUTE[take % len(WORDS_A_MINUTE)]
+    return in_noise(speaker.says(_spoken(line), voice, rate), snr_db, rng)
+
+
 def _spoken(line: str) -> str:
     """Single letters apart, so that they are spelled."""
     return " ".join(f"{w.upper()}." if len(w) == 1 and w not in "ai" else w for w in line.split())
@@ -165,11 +171,10 @@ def row(
     for drawn in draw(calls, seed):
         habits = STEADY if heeds >= 1.0 else type(STEADY)(heeds=heeds)
         technician = technician_of(drawn, habits)
-        heard = Heard(speaker, recogniser, VOICES[drawn.number % len(VOICES)], snr_db, listed,
-                      np.random.default_rng((seed, drawn.number)), technician)  # fmt: skip
-        floor = {"usual": recogniser.confidence_floor("reading"),
-                 "safety": recogniser.confidence_floor("safety")}  # fmt: skip
-        outcome = run(dialogs, technician, heard=heard, floor=floor)
+        rng = np.random.default_rng((seed, drawn.number))
+        says = partial(_says, speaker, VOICES[drawn.number % len(VOICES)], snr_db, rng)
+        heard = Heard(says, recogniser, technician, listed)
+        outcome = run(dialogs, technician, heard=heard, floor=recogniser.floors)
         right += ended(outcome, technician) in RIGHT
         breaches += len(outcome.breaches) + technician.touched_live
         asked += outcome.asked_again

@@ -205,10 +205,7 @@ def _hearing(
         require_words(dialogs, recogniser.words, folder("dialogs"))
     elif missing := missing_words(dialogs, recogniser.words):
         screen.warn(f"The model in {model} can't hear: {', '.join(sorted(missing))}")
-    floor = {
-        "usual": recogniser.confidence_floor("reading"),
-        "safety": recogniser.confidence_floor("safety"),
-    }
+    floor = recogniser.floors
     clips = folder_for_clips(place)
     if tape is not None:
         taped = Taped(tape)

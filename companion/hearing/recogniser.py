@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -143,9 +143,11 @@ class Recogniser:
             ) from error  # fmt: skip
         self._always = [UNKNOWN] if self._model.vosk_model_find_word(UNKNOWN) >= 0 else []
 
-    def confidence_floor(self, kind: Literal["reading", "safety"]) -> float:
-        """Word confidence (0 to 1) under which a reading, or an answer on safety, is not sure."""
-        return self._floors.safety if kind == "safety" else self._floors.reading
+    @property
+    def floors(self) -> dict[str, float]:
+        """Word confidence (0 to 1) under which a reading (``usual``), or an answer on safety, is
+        not sure."""
+        return {"usual": self._floors.reading, "safety": self._floors.safety}
 
     def missing_words(self, phrases: Iterable[str]) -> frozenset[str]:
         """Words of these phrases that the model can't hear."""

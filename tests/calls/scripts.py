@@ -14,7 +14,6 @@ from companion.equipment import Equipment, all_equipment
 from companion.fitting import fit, from_terminals
 from companion.practice import STEADY, USUAL, House, Technician, hidden_fault
 from companion.turns import Dialogs, load_dialogs
-from tests.calls import by_the_book
 
 HERE = Path(__file__).parent
 
@@ -74,39 +73,26 @@ def _told(script: Script, dialogs: Dialogs) -> tuple[Equipment, str, dict[str, s
     return fit(equipment, *script.accessories), chosen, replies
 
 
-def technician_for(script: Script, dialogs: Dialogs) -> by_the_book.Technician:
-    """Who holds a call by the book."""
+def technician_for(script: Script, dialogs: Dialogs) -> Technician:
+    """Who holds a call, in the house that it is about."""
     equipment, chosen, replies = _told(script, dialogs)
     hidden = hidden_fault(equipment, script.complaint, script.hidden)
     fitted = tuple(name.replace("-", " ") for name in script.accessories)
-    return by_the_book.Technician(
-        by_the_book.House(equipment, script.complaint, hidden, script.seed),
+    return Technician(
+        House(equipment, script.complaint, hidden, script.seed, script.comes),
         chosen,
         script.means,
         replies=replies,
         in_between={"accessories": fitted, **script.in_between},
         over_limit_said=script.over_limit_said,
-    )
-
-
-def hold(script: Script, dialogs: Dialogs) -> tuple[by_the_book.House, Outcome]:
-    """The call by the book, typed."""
-    technician = technician_for(script, dialogs)
-    return technician.house, by_the_book.run(dialogs, technician)
-
-
-def replay(script: Script, dialogs: Dialogs) -> tuple[House, Outcome]:
-    """One of ``replays``, in a house with all its ways, watched."""
-    equipment, chosen, replies = _told(script, dialogs)
-    hidden = hidden_fault(equipment, script.complaint, script.hidden)
-    technician = Technician(
-        House(equipment, script.complaint, hidden, script.seed, script.comes),
-        chosen,
-        script.means,
-        replies=replies,
         seed=script.habits_seed,
         habits=USUAL if script.habits == "usual" else STEADY,
     )
+
+
+def hold(script: Script, dialogs: Dialogs) -> tuple[House, Outcome]:
+    """The call, typed and watched."""
+    technician = technician_for(script, dialogs)
     return technician.house, run(dialogs, technician)
 
 

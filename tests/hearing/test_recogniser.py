@@ -145,8 +145,7 @@ def test_floors_come_from_the_model_that_was_measured(copy: Path) -> None:
     tuned = copy / "hearing.toml"
     tuned.write_text("[confidence]\nreading = 0.62\nsafety = 0.91\n")
     measured = Recogniser(copy)
-    assert measured.confidence_floor("reading") == 0.62
-    assert measured.confidence_floor("safety") == 0.91
+    assert measured.floors == {"usual": 0.62, "safety": 0.91}
     tuned.write_text("[confidence]\nreading = 62\n")
     with pytest.raises(DataFileError, match=r"hearing\.toml.*confidence\.reading.*62"):
         Recogniser(copy)

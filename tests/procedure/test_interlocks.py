@@ -62,7 +62,7 @@ class Watched:
         self.say(choice.choice(fitting if fitting and choice.random() < 0.8 else ANYTHING))
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.sampled_from([(), TO_SUPPLY, TO_METHOD, TO_HUNT]), st.randoms(use_true_random=False))
 def test_whatever_is_said_no_step_opens_before_its_interlock(start, choice):
     call = Watched()

@@ -22,12 +22,12 @@ def recogniser() -> Recogniser:
 def test_a_call_by_sound_ends_at_what_is_hidden(dialogs, recogniser, name):
     script = scripts()[name]
     technician = technician_for(script, dialogs)
-    done = hold_by_sound(dialogs, technician, recogniser)
-    assert done.concluded is not None, done
+    done, heard = hold_by_sound(dialogs, technician, recogniser)
+    assert done.concluded is not None, done.lines[-5:]
     assert (done.concluded.outcome, done.concluded.proved) == ("repaired", True)
     assert script.part in {None, done.concluded.part}
     assert technician.house.mended
-    assert done.misheard == []
+    assert (heard.other_value, done.breaches) == (0, [])
 
 
 def test_every_line_of_every_call_was_spoken_twice():
