@@ -73,14 +73,6 @@ def protection(card: TestCard, standing: Standing) -> Interlock:
     return _PROTECTION_FOR.get(card.means) or ("breaker" if with_breaker else "fused")
 
 
-def first_missing(wanted: tuple[Interlock, ...], earned: frozenset[Interlock]) -> Interlock | None:
-    """The interlock to answer for next. Protections are fitted dead."""
-    for interlock in wanted:
-        if interlock not in earned:
-            return "dead" if interlock in PROTECTIONS and "dead" not in earned else interlock
-    return None
-
-
 def may_be_asked(card: TestCard, standing: Standing) -> bool:
     """Whether a test fits what is at hand. Where a fuse would be at risk, it stays out."""
     means = standing.setting("means", "meter")

@@ -29,12 +29,12 @@ from companion.messages import (
     Withdrawn,
 )
 from companion.procedure import asking
-from companion.procedure.checks import chain
 from companion.procedure.evidence import by_part, leading, read_at, revised, worth_saying
+from companion.procedure.interlocks import Interlocks
 from companion.procedure.library import Library
 from companion.procedure.outcomes import standing_after
 from companion.procedure.prompts import Role, prompt
-from companion.procedure.shapes import AGAIN, PARKED, SWEPT, Interlock, Step
+from companion.procedure.shapes import AGAIN, SWEPT, Interlock, Step
 from companion.procedure.standing import Place, Standing
 from companion.procedure.track import ENDED, Track
 from companion.procedure.ways import Ways
@@ -59,13 +59,10 @@ class Walk:
         self.style: Style = "usual"
         self._counsel_for = counsel_for
         self._counsels: dict[tuple[Equipment, Complaint, tuple[str, ...]], Counsel] = {}
-        self._earned: frozenset[Interlock] = frozenset()
+        self._interlocks = Interlocks(self.procedure)
         self._past: list[tuple[Standing, Taken]] = []
         self._cautioned: set[str] = set()
         self._explained: set[str] = set()
-        self._on_the_way = {
-            name: chain(self.procedure, entry) for name, entry in self.procedure.interlocks.items()
-        }
         self._ways = Ways(library)
         self._track = Track(self.procedure, self._missing)
 
@@ -95,7 +92,7 @@ class Walk:
     @property
     def earned(self) -> frozenset[Interlock]:
         """The interlocks answered for, and still good."""
-        return self._earned
+        return self._interlocks.earned
 
     def say(
         self,
@@ -159,12 +156,10 @@ class Walk:
             out.append(Finding(step=place.step, about=place.about, verdict=verdict))
         told = self._told(weighed)
         self.standing = standing_after(weighed, self.standing, step, self.library)
-        self._earned = (self._earned - set(outcome.loses)) | set(outcome.gains)
+        self._interlocks.follow(outcome, step)
         card = asking.card_at(place, self.procedure, self.counsel)
         if card is not None and card.base_on:
-            self._earned -= {"isolated"}
-        if outcome.go == PARKED:
-            self._earned |= set(step.earns)
+            self._interlocks.lose("isolated")
         if weighed.suspicion is not None:
             out.append(weighed.suspicion)
         out += told
@@ -257,9 +252,8 @@ class Walk:
         if not self._past:
             return None
         self.standing, taken = self._past.pop()
-        for interlock, steps in self._on_the_way.items():
-            if taken.step in steps:
-                self._open_again(interlock)
+        for interlock in self._interlocks.resting_on(taken.step):
+            self._open_again(interlock)
         return Withdrawn(step=taken.step, about=taken.about, value=taken.value)
 
     def stand(self) -> list[Message]:
@@ -278,14 +272,13 @@ class Walk:
         self._open_again("dead")
 
     def _open_again(self, interlock: Interlock) -> None:
-        """An interlock starts over; when it is one of power, everything behind it does."""
-        power = interlock in {"dead", "live"}
-        self._earned = frozenset() if power else self._earned - {interlock}
+        """An interlock starts over, and the call stands at what waited behind it."""
+        self._interlocks.open_again(interlock)
         self.standing = replace(self.standing, place=self._behind_interlocks())
 
     def _behind_interlocks(self) -> Place:
         """The current place, or the one that waits while an interlock is being answered for."""
-        if any(self.standing.place.step in steps for steps in self._on_the_way.values()):
+        if self._interlocks.resting_on(self.standing.place.step):
             return self.standing.parked or self.standing.place
         return self.standing.place
 
@@ -311,7 +304,7 @@ class Walk:
         self.standing = replace(self.standing, place=place)
         step, card = self.step, self.card
         if card is not None and card.where not in asking.HIGH_PLACES:
-            self._earned -= {"footing"}
+            self._interlocks.lose("footing")
         out.append(StepEntered(step=place.step, phase=step.phase, about=place.about))
         cautions = (step.caution, None if card is None else self.library.caution(card))
         for text in cautions:
@@ -329,4 +322,4 @@ class Walk:
         if place.step == ENDED:
             return None
         wanted = asking.needs(place, self.standing, self.procedure, self.counsel)
-        return asking.first_missing(wanted, self._earned)
+        return self._interlocks.first_missing(wanted)
