@@ -15,21 +15,10 @@ from companion.asleep import Asleep
 from companion.errors import VoiceError
 from companion.hearing import Ears
 from companion.journal import Journal
-from companion.messages import (
-    CallOpened,
-    CallResumed,
-    Command,
-    Concluded,
-    Manner,
-    Message,
-    NotUnderstood,
-    Prompt,
-    Spoken,
-    Understood,
-    Utterance,
-)
+from companion.messages import CallOpened, CallResumed, Concluded, Manner, Message, Prompt, Spoken
 from companion.speaking import Cue, Mouth, Voice, to_ear, to_eye
 from companion.turns import Dialogs, Turns, replay
+from companion.understood import Command, NotUnderstood, Understood, Utterance
 
 
 class Screen(Protocol):

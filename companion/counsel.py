@@ -10,8 +10,9 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Literal, Protocol
 
 from companion.expected import Known
-from companion.messages import Answer, Reading, Record, Suspicion
+from companion.messages import Suspicion
 from companion.quantities import Quantity
+from companion.understood import Answer, Reading, Record
 
 Complaint = Literal["opens", "nothing"]
 """The fuse opens; or nothing answers, though it is whole."""

@@ -9,8 +9,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from companion.messages import CommandName, Record
 from companion.quantities import Quantity
+from companion.understood import CommandName, Record
 
 
 class Expectation(Record):

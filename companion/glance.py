@@ -13,17 +13,8 @@ from rich.panel import Panel
 from rich.text import Text
 
 from companion.big_letters import HEIGHT, big
-from companion.messages import (
-    Answer,
-    Command,
-    Concluded,
-    Message,
-    NotUnderstood,
-    Reading,
-    Suspicion,
-    Understood,
-    Utterance,
-)
+from companion.messages import Concluded, Message, Suspicion
+from companion.understood import Answer, Command, NotUnderstood, Reading, Understood, Utterance
 
 _BAR = 20
 

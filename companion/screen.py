@@ -6,15 +6,8 @@ import sys
 from collections.abc import Sequence
 from typing import TextIO
 
-from companion.messages import (
-    Answer,
-    Command,
-    Message,
-    NotUnderstood,
-    Reading,
-    Understood,
-    Utterance,
-)
+from companion.messages import Message
+from companion.understood import Answer, Command, NotUnderstood, Reading, Understood, Utterance
 
 
 class Terminal:

@@ -31,10 +31,10 @@ from companion.hearing.ears import Settled
 from companion.hearing.source import RATE, Block, Samples
 from companion.loop_report import RIGHT
 from companion.many_calls import draw, ended, technician_of
-from companion.messages import Answer, NotUnderstood, Reading, Utterance
 from companion.practice import STEADY, Technician
 from companion.speaking.engine import start, write
 from companion.turns import Turns, load_dialogs
+from companion.understood import Answer, NotUnderstood, Reading, Utterance
 
 VOICES = ("gmw/en-us", "gmw/en-us+f3", "gmw/en-gb-scotland", "gmw/en-us+m7")
 LEVELS_DB = (inf, 20.0, 15.0, 10.0)

@@ -18,18 +18,10 @@ from companion.diagnosis.advisor import Advisor, counsel_for
 from companion.equipment import Equipment
 from companion.errors import DataFileError, ReplayDiffers
 from companion.expected import Expectation
-from companion.messages import (
-    Aside,
-    CallOpened,
-    CallResumed,
-    Concluded,
-    Consent,
-    Message,
-    Understood,
-    Utterance,
-)
+from companion.messages import Aside, CallOpened, CallResumed, Concluded, Consent, Message
 from companion.procedure import Conversation, CounselFor, Library, Walk, load_library
 from companion.understanding import Interpreter, Vocabulary, load_vocabulary, phrases_for
+from companion.understood import Understood, Utterance
 
 ARRIVING = "arrive"
 """The phase in which the equipment may still change: the networks are not solved before."""

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from companion.messages import Command, Message, Reading, Taken, Understood, Withdrawn
+from companion.messages import Message, Taken, Withdrawn
 from companion.procedure import Walk
 from companion.procedure.shapes import Procedure
+from companion.understood import Command, Reading, Understood
 
 POWER_STEPS = frozenset({"power_off", "meter_proven", "zero_volts", "clear"})
 DEAD = ["off", "proven", "zero"]

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import pytest
 
 from companion.datafiles import folder
-from companion.messages import CallOpened, Message, Prompt, Understood, Utterance
+from companion.messages import CallOpened, Message, Prompt
 from companion.procedure import CounselFor
 from companion.turns import Dialogs, Turns, kept_counsel, load_dialogs
+from companion.understood import Understood, Utterance
 
 
 @pytest.fixture(scope="session")

@@ -24,15 +24,14 @@ from companion.messages import (
     Concluded,
     Consent,
     Entry,
-    HeardWord,
     Message,
     Prompt,
     Spoken,
     StepEntered,
-    Utterance,
 )
 from companion.speaking import MutedVoice
 from companion.turns import replay
+from companion.understood import HeardWord, Utterance
 from tests.calls.scripts import lines_of
 from tests.conftest import DEAD, LEADS, opened
 

@@ -10,8 +10,9 @@ import soundfile
 from companion import cli
 from companion.datafiles import folder
 from companion.journal import JOURNAL, read
-from companion.messages import Concluded, Spoken, Taken, Utterance
+from companion.messages import Concluded, Spoken, Taken
 from companion.turns import replay
+from companion.understood import Utterance
 
 DEMO_AUDIO = folder("dialogs") / "demo" / "wasp_nest.flac"
 OTHER_CALL = Path(__file__).parent / "calls" / "frozen_valve.flac"

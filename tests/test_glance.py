@@ -11,15 +11,8 @@ from rich.console import Console
 
 from companion.big_letters import HEIGHT, big, big_line
 from companion.glance import Glance
-from companion.messages import (
-    Command,
-    Concluded,
-    NotUnderstood,
-    Reading,
-    Suspect,
-    Suspicion,
-    Utterance,
-)
+from companion.messages import Concluded, Suspect, Suspicion
+from companion.understood import Command, NotUnderstood, Reading, Utterance
 
 SUSPICION = Suspicion(
     suspects=tuple(

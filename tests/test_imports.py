@@ -15,6 +15,7 @@ FOR_ALL = {
     "datafiles",
     "counsel",
     "expected",
+    "understood",
     "loads",
     "equipment",
     "fitting",

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from companion import messages
-from companion.messages import MESSAGE, Entry, HeardWord, Reading, Suspect
+from companion.messages import MESSAGE, Entry, Suspect
+from companion.understood import HeardWord, Reading
 
 KINDS = get_args(get_args(messages.Message)[0])
 

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from companion.messages import Reading
 from companion.quantities import display, factor_to_si, quantity_of
+from companion.understood import Reading
 
 
 @pytest.mark.parametrize(

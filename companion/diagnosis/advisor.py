@@ -22,7 +22,8 @@ from companion.diagnosis.whereabouts import how_far
 from companion.diagnosis.wording import believed, suspects
 from companion.equipment import Equipment
 from companion.expected import Known
-from companion.messages import Reading, Suspicion
+from companion.messages import Suspicion
+from companion.understood import Reading
 
 KEPT = 256  # cases of one call that are kept: as many turns back
 KINDS: dict[str, frozenset[FaultKind]] = {

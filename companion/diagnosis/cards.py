@@ -6,8 +6,8 @@ from companion.counsel import Means, TestCard
 from companion.diagnosis.likelihood import OL, Outcome
 from companion.diagnosis.trial import Measure, Test
 from companion.equipment import Equipment
-from companion.messages import Answer, Reading
 from companion.quantities import Quantity
+from companion.understood import Answer, Reading
 
 MEANS: dict[Measure, Means] = {
     "ohms": "meter", "volts": "meter", "amperes": "meter",

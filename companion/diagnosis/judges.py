@@ -9,7 +9,7 @@ from companion.circuit.coils import NO_SUCH_PART
 from companion.circuit.copper import loop_ohms
 from companion.circuit.fuses import against_marking
 from companion.expected import Known
-from companion.messages import Reading
+from companion.understood import Reading
 
 VERDICTS: dict[str, tuple[str, ...]] = {
     "fuse_rating": ("same", "over", "under"),

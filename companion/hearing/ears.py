@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from companion.messages import Utterance
+from companion.understood import Utterance
 
 Settled = Callable[[str], bool]
 Meaning = Callable[[str], bool]

@@ -16,7 +16,7 @@ from companion.hearing.overlap import STOP, Overlap
 from companion.hearing.pauses import Pause
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
-from companion.messages import HeardWord, Utterance
+from companion.understood import HeardWord, Utterance
 
 _STEADY_S = 0.24
 _PAUSE_S = 0.45  # between the words of a number there is up to 0.3

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from companion.hearing.ears import Meaning, Settled, never
-from companion.messages import HeardWord, Utterance
+from companion.understood import HeardWord, Utterance
 
 # A sign before a number is part of the number: "-0.5" must not turn into 0.5.
 _MINUS = re.compile(r"(?<![\w.,])[-−](?=\.?\d)")

@@ -11,7 +11,8 @@ from companion.errors import JournalError
 from companion.journal.reading import read
 from companion.journal.saving import JOURNAL
 from companion.journal.writing import Journal
-from companion.messages import MESSAGE, Remark, Utterance, WordCorrected
+from companion.messages import MESSAGE, Remark, WordCorrected
+from companion.understood import Utterance
 
 Afterwards = Remark | WordCorrected
 

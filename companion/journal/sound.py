@@ -10,7 +10,8 @@ from typing import Any
 
 import soundfile
 
-from companion.messages import Consent, Entry, Message, Note, Sound, Utterance
+from companion.messages import Consent, Entry, Message, Note, Sound
+from companion.understood import Utterance
 
 _WITHOUT_A_WORD: dict[Sound, bool] = {"utterances": True, "whole_call": False}
 

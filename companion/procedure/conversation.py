@@ -9,22 +9,14 @@ from __future__ import annotations
 from typing import Literal
 
 from companion.expected import Expectation
-from companion.messages import (
-    Answer,
-    Command,
-    HandOver,
-    Message,
-    Note,
-    NotUnderstood,
-    Reading,
-    Understood,
-)
+from companion.messages import HandOver, Message, Note
 from companion.procedure.misses import asking_again
 from companion.procedure.outcomes import fits
 from companion.procedure.shapes import Replies
 from companion.procedure.sideways import Sideways
 from companion.procedure.walk import Walk
 from companion.procedure.weighing import Weighed
+from companion.understood import Answer, Command, NotUnderstood, Reading, Understood
 
 MISSES_TO_HOLD = 4
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from companion.counsel import Evidence, TestCard
-from companion.messages import Reading, Style, Suspect, Suspicion
+from companion.messages import Style, Suspect, Suspicion
+from companion.understood import Reading
 
 WORTH_SAYING = (0.6, 0.9, 0.99)
 """Chances of the leading part that are told when they are passed."""

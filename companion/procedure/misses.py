@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from companion.messages import Answer, Blocked, Message, NotUnderstood, Reading
+from companion.messages import Blocked, Message
 from companion.procedure.prompts import UNIT_WANTED
 from companion.procedure.walk import Walk
+from companion.understood import Answer, NotUnderstood, Reading
 
 MISSES_TO_DIGITS = 2
 

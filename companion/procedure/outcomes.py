@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from companion.fitting import fit, from_terminals
-from companion.messages import Answer, Reading
 from companion.procedure.library import Library
 from companion.procedure.shapes import SWEPT, Outcome, Step
 from companion.procedure.standing import Standing
 from companion.procedure.weighing import Weighed
+from companion.understood import Answer, Reading
 
 SOUND_SHARE = 0.6
 """Above this share of its least healthy ohms a circuit is not shorted (judgement)."""

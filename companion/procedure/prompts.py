@@ -8,9 +8,10 @@ from typing import Literal
 
 from companion.counsel import TestCard
 from companion.equipment import Terminal
-from companion.messages import Answer, Prompt, Reading
+from companion.messages import Prompt
 from companion.procedure.shapes import SWEPT, Procedure
 from companion.procedure.standing import Place, Standing
+from companion.understood import Answer, Reading
 
 Role = Literal["ask", "tell", "caution", "read_back", "ask_again", "refuse"]
 UNIT_WANTED = {"resistance": "ohms", "voltage": "volts", "current": "amps"}

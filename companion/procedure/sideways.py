@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from companion.expected import Expectation
-from companion.messages import Command, Manner, Mark, Message, Style, Styled
+from companion.messages import Manner, Mark, Message, Style, Styled
 from companion.procedure.evidence import by_part
 from companion.procedure.prompts import UNIT_WANTED
 from companion.procedure.shapes import Replies
 from companion.procedure.walk import Walk
 from companion.procedure.ways import swept
+from companion.understood import Command
 
 PACE_STEP, LOUDNESS_STEP = 1.2, 1.5
 SUSPECTS_SAID = 3

@@ -8,8 +8,8 @@ from types import MappingProxyType
 
 from companion.counsel import Complaint, Evidence
 from companion.equipment import Equipment, Terminal
-from companion.messages import Reading
 from companion.procedure.shapes import Setting
+from companion.understood import Reading
 
 _NO_READINGS: Mapping[str, Reading] = MappingProxyType({})
 _NO_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType({})

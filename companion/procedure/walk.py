@@ -15,14 +15,11 @@ from companion.counsel import Complaint, Counsel, Evidence, TestCard
 from companion.equipment import Equipment
 from companion.expected import Expectation
 from companion.messages import (
-    Answer,
     Blocked,
-    Command,
     Concluded,
     Finding,
     Message,
     Prompt,
-    Reading,
     StepEntered,
     Style,
     Taken,
@@ -39,6 +36,7 @@ from companion.procedure.standing import Place, Standing
 from companion.procedure.track import ENDED, Track
 from companion.procedure.ways import Ways
 from companion.procedure.weighing import Weighed, weigh
+from companion.understood import Answer, Command, Reading
 
 CounselFor = Callable[[Equipment, Complaint, tuple[str, ...]], Counsel]
 

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 from companion.counsel import Counsel, Evidence
 from companion.expected import Known
-from companion.messages import Answer, Reading, Suspicion
+from companion.messages import Suspicion
 from companion.procedure.checks import spans
 from companion.procedure.evidence import leading
 from companion.procedure.prompts import circuit_at
 from companion.procedure.shapes import NEXT, Outcome, Procedure
 from companion.procedure.standing import Place, Standing
+from companion.understood import Answer, Reading
 
 SURE_ENOUGH_TO_CHECK = 0.9
 """A reading that lifts a part above this is read back and waits for a "yes"."""

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from companion.messages import Reading
 from companion.review.facts import Counted, Facts
 from companion.review.installation import Circuit, Installation
+from companion.understood import Reading
 
 WIDTH = 720
 TOP = 64

@@ -8,28 +8,23 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from companion.messages import (
-    Answer,
     Blocked,
     CallOpened,
     CallResumed,
-    Command,
     Concluded,
     Entry,
     Finding,
-    HeardWord,
     Note,
-    NotUnderstood,
     Prompt,
-    Reading,
     Remark,
     StepEntered,
     Suspicion,
     Taken,
     Trouble,
-    Utterance,
     Withdrawn,
     WordCorrected,
 )
+from companion.understood import Answer, Command, HeardWord, NotUnderstood, Reading, Utterance
 
 _DISTANCE = re.compile(r"\d\s*(feet|foot|metres?|meters?)\b")
 

@@ -9,10 +9,11 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from companion.messages import Entry, Reading
+from companion.messages import Entry
 from companion.review.facts import Facts, gather
 from companion.review.telling import READ_BACK, tell, value_at
 from companion.review.transcript import turns
+from companion.understood import Reading
 
 COLUMNS = (
     "call", "line", "time", "phase", "step", "about", "quantity", "value_si", "over_limit",

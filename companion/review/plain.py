@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from companion.messages import (
-    Answer,
     Blocked,
     CallOpened,
     CallResumed,
@@ -13,14 +12,12 @@ from companion.messages import (
     Entry,
     Finding,
     Note,
-    NotUnderstood,
-    Reading,
     Spoken,
     StepEntered,
     Taken,
-    Utterance,
     Withdrawn,
 )
+from companion.understood import Answer, NotUnderstood, Reading, Utterance
 
 _ENDED = {
     "repaired": "Repaired",

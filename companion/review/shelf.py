@@ -8,9 +8,10 @@ from pathlib import Path
 
 from companion.errors import JournalError
 from companion.journal import JOURNAL, Past, read
-from companion.messages import Note, Remark, Utterance
+from companion.messages import Note, Remark
 from companion.review.facts import Facts, gather
 from companion.review.telling import tell
+from companion.understood import Utterance
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from companion.messages import Reading
 from companion.review.chances import name_of
 from companion.review.facts import Counted, Facts
+from companion.understood import Reading
 
 READ_BACK = {
     "confirmed": "confirmed",

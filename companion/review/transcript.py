@@ -7,24 +7,19 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from companion.messages import (
-    Answer,
     Blocked,
     CallResumed,
-    Command,
     Consent,
     Entry,
     Finding,
-    HeardWord,
     Note,
-    NotUnderstood,
-    Reading,
     Spoken,
     Trouble,
-    Utterance,
     Withdrawn,
     WordCorrected,
 )
 from companion.review.facts import Facts, clock
+from companion.understood import Answer, Command, HeardWord, NotUnderstood, Reading, Utterance
 
 Who = Literal["technician", "companion", "record"]
 

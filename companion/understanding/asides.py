@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from companion.expected import Expectation
-from companion.messages import Command, Reading
 from companion.understanding.values import ValueParser
 from companion.understanding.vocabulary import Tokens, Vocabulary
+from companion.understood import Command, Reading
 
 
 class Asides:

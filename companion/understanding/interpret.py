@@ -6,7 +6,11 @@ from collections.abc import Mapping
 from typing import cast
 
 from companion.expected import Expectation
-from companion.messages import (
+from companion.quantities import METER_SPAN_SI, Quantity
+from companion.understanding.asides import Asides
+from companion.understanding.values import ValueParser
+from companion.understanding.vocabulary import Tokens, Vocabulary
+from companion.understood import (
     Answer,
     Command,
     CommandName,
@@ -16,10 +20,6 @@ from companion.messages import (
     Understood,
     Utterance,
 )
-from companion.quantities import METER_SPAN_SI, Quantity
-from companion.understanding.asides import Asides
-from companion.understanding.values import ValueParser
-from companion.understanding.vocabulary import Tokens, Vocabulary
 
 UNKNOWN_WORD = "[unk]"
 NO_FLOOR: Mapping[str, float] = {"usual": 0.0, "safety": 0.0}

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from companion.expected import Expectation
-from companion.messages import Answer, Reading
 from companion.quantities import Quantity, factor_to_si, quantity_of
 from companion.understanding.numbers import NOTHING, SpokenNumbers, Values
 from companion.understanding.vocabulary import Tokens, Vocabulary
+from companion.understood import Answer, Reading
 
 _TYPED_NUMBER = re.compile(r"\d{1,8}(\.\d{1,6})?$|\.\d{1,6}$")
 

@@ -9,8 +9,8 @@ from typing import get_args
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from companion.datafiles import load
-from companion.messages import CommandName
 from companion.quantities import Quantity, quantity_of
+from companion.understood import CommandName
 
 # Commands that are sentences with a value or a terminal in them, not fixed phrases.
 SENTENCES = {"correction", "revise", "should_read", "can_carry"}

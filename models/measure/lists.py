@@ -11,8 +11,8 @@ from functools import cached_property
 from pathlib import Path
 
 from companion.expected import Expectation
-from companion.messages import Answer, Command, Reading, Understood, Utterance
 from companion.understanding import Interpreter, Vocabulary, load_vocabulary, phrases_for
+from companion.understood import Answer, Command, Reading, Understood, Utterance
 
 DIALOGS = Path(__file__).parents[2] / "dialogs"
 UNKNOWN = "[unk]"

@@ -17,7 +17,8 @@ import soundfile
 
 from companion import cli
 from companion.journal import JOURNAL, read
-from companion.messages import Command, Concluded, Spoken, Taken, Utterance
+from companion.messages import Concluded, Spoken, Taken
+from companion.understood import Command, Utterance
 from tests.calls.make import texts_of
 from tests.devices.card import RATE, Sound, card, why_not
 from tests.devices.talk import TOP, Talk, recorded, spoken_by_engine, turn

@@ -18,8 +18,8 @@ from companion.diagnosis.simulate import install
 from companion.equipment import all_equipment
 from companion.expected import Known
 from companion.fitting import fit, from_terminals
-from companion.messages import Answer, Reading
 from companion.understanding import load_vocabulary
+from companion.understood import Answer, Reading
 
 COOLING = all_equipment()["cooling-gas-furnace"]
 HEAT_PUMP = all_equipment()["heat-pump-air-handler"]

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from companion.diagnosis import VERDICTS, fixed_sweep, judge
 from companion.expected import Known
-from companion.messages import Reading
+from companion.understood import Reading
 
 # A contactor coil of 8 to 20 ohms (from memory) behind 150 ft of 18 AWG in a 40 C attic.
 COOLING = Known(ohms=(8.0, 20.0), leads_ohm=0.2, cable_awg=18, cable_ft=150.0, cable_c=40.0)

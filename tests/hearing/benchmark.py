@@ -19,8 +19,9 @@ from companion.datafiles import folder
 from companion.hearing import Recogniser, SpokenEars, find_model
 from companion.hearing import spoken as spoken_module
 from companion.hearing.source import RATE, Block
-from companion.messages import CallOpened, Utterance
+from companion.messages import CallOpened
 from companion.turns import Turns, load_dialogs
+from companion.understood import Utterance
 from tests.calls.make import TOP, texts_of
 from tests.devices.card import Sound, segments
 

@@ -21,8 +21,9 @@ from pathlib import Path
 from companion.datafiles import folder as shipped
 from companion.errors import CompanionError
 from companion.journal import JOURNAL, Journal, read
-from companion.messages import Aside, CallResumed, Concluded, Message, Utterance
+from companion.messages import Aside, CallResumed, Concluded, Message
 from companion.turns import Dialogs, load_dialogs, replay
+from companion.understood import Utterance
 from tests.journal.faulty import LINES, TRUTH, FaultyDisk, Killed, talk, whole_call
 
 SECTOR = 512

@@ -11,9 +11,10 @@ from pathlib import Path
 from companion.call import Call
 from companion.hearing import TypedEars
 from companion.journal import JOURNAL, Disk, Journal
-from companion.messages import CallOpened, Concluded, Message, Utterance
+from companion.messages import CallOpened, Concluded, Message
 from companion.speaking import MutedVoice
 from companion.turns import Dialogs
+from companion.understood import Utterance
 from tests.calls.scripts import lines_of
 
 LINES = lines_of("ice-cream parlour")

@@ -16,7 +16,8 @@ import soundfile
 
 from companion.errors import CallInUse, JournalError
 from companion.journal import JOURNAL, TORN, Journal, altered_clips, read
-from companion.messages import Consent, Note, Spoken, Trouble, Upgraded, Utterance
+from companion.messages import Consent, Note, Spoken, Trouble, Upgraded
+from companion.understood import Utterance
 
 MESSAGES = [Note(text="wasp nest – grüße\n"), Spoken(text="Twelve ohms."), Note(text="Ω" * 40)]
 OLD = Path(__file__).parent / "schema_1.jsonl"

@@ -9,7 +9,8 @@ from companion.counsel import Evidence, TestCard
 from companion.diagnosis.judges import judge
 from companion.equipment import Equipment
 from companion.expected import Known
-from companion.messages import Answer, Reading, Suspect, Suspicion
+from companion.messages import Suspect, Suspicion
+from companion.understood import Answer, Reading
 
 _OHMS = {"quantity": "resistance", "most_si": 50e6, "over_limit": True, "power": "dead",
          "means": "meter"}  # fmt: skip

@@ -8,9 +8,10 @@ import pytest
 
 from companion.closed_loop import Outcome
 from companion.datafiles import folder
-from companion.messages import Reading, StepEntered, Taken
+from companion.messages import StepEntered, Taken
 from companion.practice import House
 from companion.turns import load_dialogs
+from companion.understood import Reading
 from tests.calls.scripts import hold, scripts
 
 

@@ -4,18 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from companion.messages import (
-    HandOver,
-    Manner,
-    Mark,
-    Note,
-    Prompt,
-    Reading,
-    Styled,
-    Taken,
-    Utterance,
-    Withdrawn,
-)
+from companion.messages import HandOver, Manner, Mark, Note, Prompt, Styled, Taken, Withdrawn
+from companion.understood import Reading, Utterance
 from tests.conftest import DEAD, TO_HUNT, TO_METHOD, Talk
 from tests.procedure.anyhow import CARDS, Anyhow, in_order
 

@@ -8,14 +8,9 @@ import numpy as np
 import soundfile
 
 from companion.journal import JOURNAL, Journal, read
-from companion.messages import (
-    HeardWord,
-    Message,
-    Note,
-    Spoken,
-    Utterance,
-)
+from companion.messages import Message, Note, Spoken
 from companion.turns import Dialogs
+from companion.understood import HeardWord, Utterance
 from tests.calls.scripts import lines_of
 from tests.journal.faulty import talk
 

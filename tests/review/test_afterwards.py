@@ -15,7 +15,8 @@ from companion.errors import JournalError
 from companion.journal import JOURNAL, read
 from companion.journal.afterwards import append
 from companion.journal.schema import schema_text
-from companion.messages import Utterance, WordCorrected
+from companion.messages import WordCorrected
+from companion.understood import Utterance
 
 
 @pytest.fixture

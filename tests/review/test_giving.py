@@ -17,11 +17,12 @@ from companion import cli
 from companion.datafiles import folder
 from companion.errors import JournalError
 from companion.journal import JOURNAL, Journal, locked, read
-from companion.messages import Entry, Note, Reading, Remark, Spoken, Utterance
+from companion.messages import Entry, Note, Remark, Spoken
 from companion.review.facts import gather
 from companion.review.giving import given
 from companion.review.handing import markdown, value_rows, values_csv, work_order
 from companion.review.redaction import known_words, redacted
+from companion.understood import Reading, Utterance
 
 PERSONAL = "Mr. Quillfeather of 1742 Larchmoor Lane, 555-0134, q@larchmoor.test"
 

@@ -14,9 +14,10 @@ import pytest
 from companion.datafiles import folder
 from companion.journal import JOURNAL, Journal, read
 from companion.journal.afterwards import append, corrections_in
-from companion.messages import Note, Utterance
+from companion.messages import Note
 from companion.review import review_page
 from companion.review.figures import figures_page
+from companion.understood import Utterance
 from tests.conftest import opened
 from tests.review.synthetic import learned_from
 from tests.review.test_page import hostile

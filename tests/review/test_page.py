@@ -8,9 +8,10 @@ from html.parser import HTMLParser
 
 from companion.datafiles import folder
 from companion.journal import JOURNAL, Journal, read
-from companion.messages import CallOpened, Note, Prompt, Spoken, Taken, Utterance
+from companion.messages import CallOpened, Note, Prompt, Spoken, Taken
 from companion.review import review_page
 from companion.review.facts import gather, worded
+from companion.understood import Utterance
 from tests.conftest import opened
 
 SEEDS = (

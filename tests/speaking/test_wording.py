@@ -7,9 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from companion.errors import DataFileError
-from companion.messages import Prompt, Reading
+from companion.messages import Prompt
 from companion.quantities import METER_SPAN_SI, Quantity
 from companion.speaking.wording import to_ear, to_eye
+from companion.understood import Reading
 
 
 def ohms(value: float) -> Reading:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from companion.expected import Expectation
-from companion.messages import Answer, Command, NotUnderstood, Reading, Utterance
 from companion.understanding import Interpreter, phrases_for
+from companion.understood import Answer, Command, NotUnderstood, Reading, Utterance
 
 HUNT = Expectation(
     step="hunt", quantity="resistance", most_si=50e6, over_limit=True,

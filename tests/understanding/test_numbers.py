@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from companion.datafiles import folder
 from companion.expected import Expectation
-from companion.messages import NotUnderstood, Reading, Utterance
 from companion.speaking.wording import number_words
 from companion.understanding import Interpreter, load_vocabulary, phrases_for
 from companion.understanding.numbers import SpokenNumbers
+from companion.understood import NotUnderstood, Reading, Utterance
 
 VOCABULARY = load_vocabulary(folder("dialogs"))
 NUMBERS = SpokenNumbers(VOCABULARY.numbers)

@@ -4,8 +4,8 @@ import pytest
 
 from companion.datafiles import folder
 from companion.expected import Expectation
-from companion.messages import Answer, Command, HeardWord, NotUnderstood, Reading, Utterance
 from companion.understanding import Interpreter, load_vocabulary
+from companion.understood import Answer, Command, HeardWord, NotUnderstood, Reading, Utterance
 
 VOCABULARY = load_vocabulary(folder("dialogs"))
 HEAR = Interpreter(VOCABULARY, {"usual": 0.5, "safety": 0.8})
