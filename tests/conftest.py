@@ -71,3 +71,25 @@ ISOLATED = ("fuse out base off",)
 LEADS = ("point two",)
 TO_METHOD = (*TO_SUPPLY, "zero volts", "twenty seven", "three amps", *DEAD, "three amps", "O L")
 TO_HUNT = (*TO_METHOD, "meter", *ISOLATED, *LEADS)
+
+
+class Quiet:
+    """A screen that only remembers warnings."""
+
+    def __init__(self) -> None:
+        self.warnings: list[str] = []
+
+    def heard(self, utterance, understood) -> None:
+        pass
+
+    def said(self, lines) -> None:
+        pass
+
+    def followed(self, messages) -> None:
+        pass
+
+    def warn(self, line: str) -> None:
+        self.warnings.append(line)
+
+    def close(self) -> None:
+        pass

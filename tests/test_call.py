@@ -33,33 +33,11 @@ from companion.speaking import MutedVoice
 from companion.turns import replay
 from companion.understood import HeardWord, Utterance
 from tests.calls.scripts import lines_of
-from tests.conftest import DEAD, LEADS, opened
+from tests.conftest import DEAD, LEADS, Quiet, opened
 
 LINES = lines_of("ice-cream parlour")
 RECORDING = str(Path(__file__).parent / "calls" / "frozen_valve.flac")
 TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
-
-
-class Quiet:
-    """A screen that only remembers warnings."""
-
-    def __init__(self) -> None:
-        self.warnings: list[str] = []
-
-    def heard(self, utterance, understood) -> None:
-        pass
-
-    def said(self, lines) -> None:
-        pass
-
-    def followed(self, messages) -> None:
-        pass
-
-    def warn(self, line: str) -> None:
-        self.warnings.append(line)
-
-    def close(self) -> None:
-        pass
 
 
 def run(dialogs, folder: Path, lines, voice=None, screen=None) -> Concluded | None:
@@ -185,7 +163,7 @@ def test_a_finished_call_says_nothing_more(dialogs, whole, tmp_path):
 
 
 def test_a_record_that_was_changed_is_not_resumed(dialogs, whole, tmp_path):
-    changed = whole.replace(b"twenty seven", b"twenty three", 1)
+    changed = whole.replace(b"three amps", b"five amps", 1)
     assert changed != whole
     (tmp_path / JOURNAL).write_bytes(changed)
     with pytest.raises(JournalError, match="was changed at line"):
@@ -195,7 +173,7 @@ def test_a_record_that_was_changed_is_not_resumed(dialogs, whole, tmp_path):
 def test_a_record_that_leads_elsewhere_is_not_resumed(dialogs, whole, tmp_path):
     """Changed and sealed anew: what follows from it is still not what stands there."""
     lines, mark = b"", ""
-    for line in whole.replace(b"twenty seven", b"twenty three", 1).splitlines():
+    for line in whole.replace(b"three amps", b"five amps", 1).splitlines():
         sealed, mark = seal(mark, Entry.model_validate_json(line))
         lines += sealed
     (tmp_path / JOURNAL).write_bytes(lines)

@@ -11,11 +11,12 @@ from pathlib import Path
 from companion.call import Call
 from companion.hearing import TypedEars
 from companion.journal import JOURNAL, Disk, Journal
-from companion.messages import CallOpened, Concluded, Message
+from companion.messages import Concluded, Message
 from companion.speaking import MutedVoice
 from companion.turns import Dialogs
 from companion.understood import Utterance
 from tests.calls.scripts import lines_of
+from tests.conftest import Quiet, opened
 
 LINES = lines_of("ice-cream parlour")
 TRUTH = Concluded(outcome="repaired", circuit="Y", part="contactor coil", proved=True)
@@ -69,33 +70,6 @@ class FaultyDisk(Disk):
         number = {"full": errno.ENOSPC, "read only": errno.EROFS, "not allowed": errno.EACCES,
                   "sync": errno.EIO}[self.fault]  # fmt: skip
         raise OSError(number, os.strerror(number))
-
-
-class Quiet:
-    """A screen that only remembers warnings."""
-
-    def __init__(self) -> None:
-        self.warnings: list[str] = []
-
-    def heard(self, utterance, understood) -> None:
-        pass
-
-    def said(self, lines) -> None:
-        pass
-
-    def followed(self, messages) -> None:
-        pass
-
-    def warn(self, line: str) -> None:
-        self.warnings.append(line)
-
-
-def opened(dialogs: Dialogs) -> CallOpened:
-    return CallOpened(
-        call_id="test", procedure="control-circuit", profile=None,
-        dialogs_digest=dialogs.library.digest, model="none", source="typed",
-        floor={"usual": 0.0, "safety": 0.0},
-    )  # fmt: skip
 
 
 def talk(dialogs: Dialogs, journal: Journal, lines, screen: Quiet | None = None):
