@@ -131,6 +131,13 @@ class WrongWay(Shape):
     source: str
 
 
+class Fitted(Shape):
+    """How often somebody fitted a fuse above the marking where something else is at fault."""
+
+    over_marking: Share
+    source: str
+
+
 class Lamp(Shape):
     """The series lamp, and the voltages across it that look dim and bright."""
 
@@ -172,6 +179,7 @@ class Likelihoods(Shape):
 
     misheard: Misheard
     wrong_way: WrongWay
+    fitted: Fitted
     lamp: Lamp
     spread: Spread
     damage_seen: DamageSeen
