@@ -187,9 +187,12 @@ def main() -> None:
         cut_points,
     ):  # fmt: skip
         with tempfile.TemporaryDirectory() as place:
+            # What is rescued goes there too: left over, it would be taken for the next run's.
+            tempfile.tempdir = place
             began = time.perf_counter()
             points = tries(dialogs, Path(place))
             took = time.perf_counter() - began
+            tempfile.tempdir = None
         print(f"| {points.name} | {points.tried} | {len(points.lost)} | {took:.0f} |", flush=True)
         for lost in points.lost[:5]:
             print(f"  {lost}")
