@@ -58,8 +58,8 @@ def _idle(minutes: Minutes) -> Iterator[Test]:
     idle = Setup("live", protection="breaker")
     yield Test("fuse rating", "Pull the fuse. What rating is printed on it?", "look", Setup("any"),
                ("", ""), None, "board", minutes.look, sees="fuse",
-               words=("over marking", "as marked"),
-               why="A fuse above the marking lets the transformer burn instead.")  # fmt: skip
+               words=("under marking", "not under"),
+               why="A fuse below the marking opens with nothing wrong behind it.")  # fmt: skip
     yield Test("volts R-C", "Nothing calling. AC volts, R to C, at the board.", "volts", idle,
                ("R", "C"), "R", "board", minutes.volts,
                why="It shows whether transformer and fuse feed R.")  # fmt: skip

@@ -74,8 +74,8 @@ def outcome(
         fits = word in test.outcomes or (word == "holds" and test.measure == "breaker")
         return word if fits and test.sees != "fuse" else None
     if test.sees == "fuse":
-        over = (value.value_si or 0.0) > equipment.fuse_ampere
-        return test.words[0] if over else test.words[1]
+        under = (value.value_si or 0.0) < equipment.fuse_ampere
+        return test.words[0] if under else test.words[1]
     if value.quantity != QUANTITY.get(test.measure):
         return None
     if value.value_si is None:

@@ -132,9 +132,9 @@ class WrongWay(Shape):
 
 
 class Fitted(Shape):
-    """How often somebody fitted a fuse above the marking where something else is at fault."""
+    """How often somebody fitted a fuse below the marking where something else is at fault."""
 
-    over_marking: Share
+    under_marking: Share
     source: str
 
 

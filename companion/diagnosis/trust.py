@@ -53,9 +53,9 @@ def looks(test: Test, hypotheses: Sequence[Hypothesis], trust: Likelihoods) -> N
         if not h.parts:
             chances.append(0.5)
         elif test.sees == "fuse":
-            # A fuse that keeps opening gets a bigger one: that tells little against other faults.
+            # A bigger fuse tells nothing: people fit one when the right one keeps opening.
             misread = trust.wrong_way.label
-            chances.append(1.0 - misread if "fuse" in h.parts else trust.fitted.over_marking)
+            chances.append(1.0 - misread if "fuse" in h.parts else trust.fitted.under_marking)
         else:
             chances.append(max(wrong, _seen(h, trust.damage_seen) if test.sees in h.parts else 0.0))
     return np.array(chances)

@@ -44,8 +44,8 @@ def ohms(test, value, leads=0.0):
 
 def heard(card, said, equipment):
     """A simulated outcome in the words of the vocabulary, or off the meter."""
-    if said in {"over marking", "as marked"}:
-        ampere = equipment.fuse_ampere * (2.0 if said == "over marking" else 1.0)
+    if said in {"under marking", "not under"}:
+        ampere = equipment.fuse_ampere * (0.5 if said == "under marking" else 1.0)
         return Evidence(test=card.name, value=Reading(quantity="current", value_si=ampere))
     if isinstance(said, str):
         return Evidence(test=card.name, value=Answer(name=SAID[said]))
