@@ -99,7 +99,8 @@ class Watch:
                 self._zeroed = value is not None and value < 1.0
             case "footing":
                 self._steady = True
-        if taken.step == self._hunt and "base on" in str(taken.about):
+        hunted = taken.step == self._hunt
+        if taken.step == "recheck" or (hunted and "base on" in str(taken.about)):
             self._base_off = False
 
     def _missing(self, walk: Walk) -> Iterator[str]:

@@ -22,6 +22,8 @@ _FITS: Mapping[str, Protection] = {
     "fuse_out": "nothing", "new_fuse": "fuse", "fitted": "nothing",
 }  # fmt: skip
 PRIMARY_VOLT = 120.0
+KILO_SAID_OHM = 10e3  # a display that shows a K is read out with it
+CHATTER_VOLT = (15.0, 22.0)  # judgement: what moves a coil that it can't hold in
 
 
 class Lines(Shape):
@@ -92,6 +94,7 @@ class Hands:
         self.tests = self.slips = self.touched_live = self.unasked = 0
         self.repairs: list[tuple[str, bool]] = []
         self._readings = 0
+        self._hunted = 0
         self._tried = {means}
 
     def _does(self, asked: Asked) -> tuple[str, str | None]:
@@ -116,13 +119,23 @@ class Hands:
                 return self._equipment, None
             case "method" | "unclear":
                 return self._method(step), None
+            case "unanswered":
+                hunted, self._hunted = self._hunted, len(self.repairs)
+                return ("leave it noted" if hunted == len(self.repairs) else "more tests"), None
             case "repair":
                 self.repairs.append((asked.part or "", house.repair(asked.part or "")))
             case "recheck":
-                shown = house.read(house.tests[f"ohms {asked.about}-C at the board"])
-                return self._number(float(shown), "resistance")
+                board, based = (
+                    house.tests.get(f"ohms {asked.about}-C{how}")
+                    for how in (" at the board", ", base on")
+                )
+                test = based or board
+                assert test is not None, f"nothing is read at {asked.about}"
+                return self._number(float(house.read(test)), "resistance")
             case "call":
                 return self._calls(str(asked.about)), None
+            case "provoke" if house.shorted():
+                return "bright", None
             case "provoke" | "provoke_again":
                 return ("it flickers" if house.shaken() else "steady"), None
             case "place":
@@ -160,7 +173,11 @@ class Hands:
         came = self.house.call(terminal)
         if self.house.protection == "open fuse":
             return "it blew"
-        return "nothing runs" if came == "nothing" else "it runs"
+        if came != "nothing":
+            return "it runs"
+        low, high = CHATTER_VOLT
+        chatters = low < self.house.coil_volt(terminal) < high
+        return "it chatters" if chatters else "nothing runs"
 
     def _one_of(self, ways: tuple[str, ...]) -> str:
         return ways[0] if self._plain else self._rng.choice(ways)
@@ -219,6 +236,8 @@ class Hands:
     def _in_words(self, value_si: float, quantity: str) -> str:
         if value_si == OL:
             return self._over_limit if quantity == "resistance" else "zero volts"
+        if quantity == "resistance" and value_si >= KILO_SAID_OHM:
+            return f"{number_words(round(value_si / 1000, 1))} K"
         return f"{number_words(round(value_si, 3))} {_UNITS[quantity]}"
 
     def _spoken(self, shown: float | str, card: TestCard) -> str:

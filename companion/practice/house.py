@@ -130,6 +130,12 @@ class House:
         self.moved = self.comes < 1.0 and movable and bool(rng.random() < SHOWS_WHEN_MOVED)
         return self.moved
 
+    def shorted(self) -> bool:
+        """Whether a lamp in series is bright now on any call."""
+        names = [f"lamp, R to {circuit.terminal}" for circuit in self.equipment.circuits]
+        tests = [self.tests[name] for name in names if name in self.tests]
+        return any(self.installed.flawless(self._now(), test) == "bright" for test in tests)
+
     # ── Moves ────────────────────────────────────────────────────────────────
 
     def shows(self, test: str) -> float | str:
@@ -234,7 +240,7 @@ class House:
         """What is printed on the fuse that was found."""
         wrong = "fuse" in self._left.parts
         rating = self.equipment.fuse_ampere
-        return rating if not wrong else _over(rating, self._seed)
+        return rating if not wrong else _under(rating, self._seed)
 
     def _called(self, terminal: str | None) -> Setup:
         if terminal is None:
@@ -257,6 +263,6 @@ def _sound(hypothesis: Hypothesis) -> Hypothesis:
     )  # fmt: skip
 
 
-def _over(rating: float, seed: int) -> float:
-    """A fuse above the marking, as people fit them (common practice, no source)."""
-    return (5.0, 10.0)[zlib.crc32(str(seed).encode()) % 2] if rating < 5.0 else 10.0
+def _under(rating: float, seed: int) -> float:
+    """A fuse below the marking: what was in the box (common practice, no source)."""
+    return 3.0 if rating > 3.0 else (1.0, 2.0)[zlib.crc32(str(seed).encode()) % 2]

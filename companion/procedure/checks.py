@@ -122,8 +122,8 @@ def _texts(here: str, step: Step) -> Iterator[tuple[str, str]]:
 def _safety(here: str, step: Step, procedure: Procedure) -> Iterator[tuple[str, str]]:
     if step.quantity == "resistance" and step.power != "dead":
         yield f"{here}.power", "expected 'dead' where ohms are asked for"
-    if step.judge in BOARD_JUDGES and "isolated" not in step.needs:
-        yield f"{here}.needs", "expected 'isolated' where ohms are read from C at the board"
+    if step.judge in BOARD_JUDGES and not {"isolated", "unfused"} & set(step.needs):
+        yield f"{here}.needs", "expected 'unfused' where ohms are read from C at the board"
     if step.safety and (step.skip is not None or {"yes", "no"} & set(step.answers)):
         yield here, "expected a safety step to have no skip, and no yes or no for an answer"
     if set(step.earns) - {"zeroed"} and not step.safety:

@@ -53,7 +53,8 @@ def _cleared(standing: Standing) -> Iterator[str]:
     """Terminals that can't be shorted: by their ohms at the board, or because the fuse holds."""
     heard = {e.test: e for e in standing.evidence}
     for circuit in standing.sides:
-        evidence = heard.get(f"ohms {circuit.terminal}-C at the board")
+        board, based = (f"ohms {circuit.terminal}-C{how}" for how in (" at the board", ", base on"))
+        evidence = heard.get(based, heard.get(board))
         reading = None if evidence is None else evidence.value
         sound = standing.complaint == "nothing"
         if isinstance(reading, Reading) and evidence is not None:
@@ -91,6 +92,10 @@ def _equipped(
             accessories=(*standing.accessories, outcome.accessory),
             profile=fit(standing.profile, outcome.accessory),
         )
+    if outcome.settles:
+        about = f"{standing.place.about} "
+        left = tuple(text for text in standing.unfinished if not text.startswith(about))
+        standing = replace(standing, unfinished=left)
     if outcome.unfinished is not None:
         text = outcome.unfinished.format(
             terminal=standing.place.about or "", part=standing.part or ""

@@ -39,7 +39,7 @@ class Outcome(_Shape):
     go: str | None = None
     conclude: Literal["repaired", "found", "not_found", "unsafe", "handed_over"] | None = None
     decides: bool = False
-    evidence: str | None = None
+    evidence: tuple[str, ...] = ()
     proves: bool = False
     mends: bool = False
     profile: str | None = None
@@ -49,6 +49,7 @@ class Outcome(_Shape):
     part: str | None = None
     fault: str | None = None
     unfinished: str | None = None
+    settles: bool = False
     loses: tuple[Interlock, ...] = ()
     gains: tuple[Literal["fused"], ...] = ()
 
@@ -62,7 +63,7 @@ class Outcome(_Shape):
 class Exhausted(_Shape):
     """Where a step with ``each`` goes when its list is done, by what was found on the way."""
 
-    finding: Literal["named", "comes and goes", "unclear"] | None = None
+    finding: Literal["named", "comes and goes", "unclear", "unanswered"] | None = None
     say: str | None = None
     go: str
 

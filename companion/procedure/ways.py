@@ -17,6 +17,8 @@ NOTHING_NOW = "none now"
 ELSE = "something else"
 """Names that the reasoner has for no part at all."""
 COMES_AND_GOES = "comes and goes"
+FUSE = "fuse"
+UNANSWERED = "nothing_runs"
 LIKELY = 0.6
 NAMED = 0.9
 """Below this chance candidates are told and no part is named."""
@@ -87,7 +89,7 @@ class Ways:
     def _exhausted(
         self, step: str, suspicion: Suspicion | None, standing: Standing, counsel: Counsel | None
     ) -> Way:
-        finding = None if suspicion is None else _finding(suspicion)
+        finding = _of_list(step, standing) if suspicion is None else _finding(suspicion)
         if suspicion is not None and finding != "named" and standing.transformer_open:
             finding = "named"
             standing = replace(standing, part="transformer", fault="open")
@@ -127,16 +129,23 @@ def known(fact: Fact, standing: Standing) -> bool:
 
 def _finding(suspicion: Suspicion) -> Literal["named", "comes and goes", "unclear"]:
     first = leading(suspicion)
-    if first is not None and first.chance >= NAMED and first.part not in {ELSE, NOTHING_NOW}:
+    # The marked fuse goes in whatever else is found, so the wrong one need only be likely.
+    wanted = LIKELY if first is not None and first.part == FUSE else NAMED
+    if first is not None and first.chance >= wanted and first.part not in {ELSE, NOTHING_NOW}:
         return "named"
     hiding = [s for s in suspicion.suspects if s.part == NOTHING_NOW or s.fault == COMES_AND_GOES]
     return "comes and goes" if sum(s.chance for s in hiding) >= LIKELY else "unclear"
+
+
+def _of_list(step: str, standing: Standing) -> Literal["unanswered"] | None:
+    return "unanswered" if UNANSWERED in standing.found(step).values() else None
 
 
 def _naming(suspicion: Suspicion, standing: Standing) -> Standing:
     """Names the likeliest part, and with it every other that is as good as sure (two faults)."""
     if _finding(suspicion) != "named":
         return replace(standing, terminal=None, part=None, fault=None)
-    first, *more = [s for s in by_part(suspicion) if s.chance >= NAMED]
+    first, *others = by_part(suspicion)
+    more = [s for s in others if s.chance >= NAMED]
     parts = " and ".join(suspect.part for suspect in (first, *more))
     return replace(standing, terminal=first.terminal, part=parts, fault=first.fault)

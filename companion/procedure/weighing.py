@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from companion.counsel import Counsel, Evidence
@@ -68,19 +69,20 @@ def _weigh_test(
 
 
 def _evidence(
-    test: str | None,
+    tests: Sequence[str],
     value: Reading | Answer,
     place: Place,
     standing: Standing,
     counsel: Counsel | None,
 ) -> Evidence | None:
-    """A step's value as evidence, where the reasoner knows its test."""
-    if test is None or counsel is None:
+    """A step's value as evidence: of the first of its tests that the reasoner knows."""
+    if counsel is None:
         return None
-    name = test.format(terminal=place.about or standing.terminal)
-    if name not in counsel.cards():
-        return None
-    return Evidence(test=name, value=value, leads_ohm=standing.leads_ohm)
+    for test in tests:
+        name = test.format(terminal=place.about or standing.terminal)
+        if name in counsel.cards():
+            return Evidence(test=name, value=value, leads_ohm=standing.leads_ohm)
+    return None
 
 
 def known_at(standing: Standing, procedure: Procedure, place: Place) -> Known:

@@ -34,6 +34,7 @@ class Script(Shape):
     in_between: dict[str, tuple[str, ...]] = Field(default={})
     over_limit_said: str = "O L"
     ends: Literal["repaired", "not_found", "found", "unsafe"] = "repaired"
+    leaves: str | None = None
     comes: float = 1.0
     fails: str = ""
     habits: Literal["steady", "usual"] = "steady"

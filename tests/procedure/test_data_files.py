@@ -94,7 +94,7 @@ class TestSafetyRules:
     """What no procedure may say, whoever writes it."""
 
     def test_ohms_need_a_dead_step(self, copy):
-        old = 'power = "dead"\nneeds = ["isolated", "zeroed"]'
+        old = 'power = "dead"\nneeds = ["unfused", "zeroed"]'
         error = break_(copy, REPAIR, old, old.replace("dead", "any"))
         assert error.key == "steps.recheck.power"
 
@@ -114,7 +114,7 @@ class TestSafetyRules:
         assert caught.value.key == "interlocks.dead"
 
     def test_ohms_at_the_board_need_the_fuse_out(self, copy):
-        error = break_(copy, REPAIR, 'needs = ["isolated", "zeroed"]', 'needs = ["zeroed"]')
+        error = break_(copy, REPAIR, 'needs = ["unfused", "zeroed"]', 'needs = ["zeroed"]')
         assert error.key == "steps.recheck.needs"
 
     def test_a_safety_step_takes_no_yes(self, copy):
