@@ -8,7 +8,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from companion.closed_loop import Outcome, run
+from companion.closed_loop.held import Outcome, run
 from companion.datafiles import Shape, folder, load
 from companion.equipment import Equipment, all_equipment
 from companion.fitting import fit, from_terminals

@@ -16,12 +16,12 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from companion.closed_loop import Outcome, run
+from companion.closed_loop.aloud import Heard
+from companion.closed_loop.held import Outcome, run
 from companion.datafiles import folder
 from companion.hearing import SHIPPED, Recogniser
 from companion.hearing.source import RATE, Samples
 from companion.practice import Technician
-from companion.spoken_loop import Heard
 from companion.turns import Dialogs, load_dialogs
 from tests.calls.scripts import scripts, technician_for
 

@@ -6,8 +6,8 @@ import random
 
 import pytest
 
-from companion.loop_report import RIGHT, table
-from companion.many_calls import Drawn, draw, hold
+from companion.closed_loop.many import Drawn, draw, hold
+from companion.closed_loop.report import RIGHT, table
 from companion.practice import STEADY, USUAL
 from companion.practice.habits import other_number
 from tests.calls import scripts

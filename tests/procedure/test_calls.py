@@ -6,7 +6,7 @@ from functools import cache
 
 import pytest
 
-from companion.closed_loop import Outcome
+from companion.closed_loop.held import Outcome
 from companion.datafiles import folder
 from companion.messages import Prompt, StepEntered, Taken
 from companion.practice import House

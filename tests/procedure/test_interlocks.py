@@ -8,11 +8,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from companion.closed_loop.watch import Watch
 from companion.datafiles import folder
 from companion.messages import Blocked, Taken, Withdrawn
 from companion.procedure.interlocks import Interlocks
 from companion.turns import load_dialogs
-from companion.watch import Watch
 from tests.conftest import ARRIVED, DEAD, ISOLATED, LEADS, TO_HUNT, TO_METHOD, TO_SUPPLY, Talk
 from tests.procedure.anyhow import anyhow, in_order
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from time import perf_counter
 from typing import Literal
 
+from companion.closed_loop.watch import Watch
 from companion.messages import Blocked, CallOpened, Concluded, Message, Prompt, Taken
 from companion.practice import Asked, House, Technician
 from companion.procedure import CounselFor
 from companion.procedure.shapes import Replies
 from companion.turns import Dialogs, Turns, kept_counsel
 from companion.understood import NotUnderstood, Utterance
-from companion.watch import Watch
 
 MOST_TURNS = 400
 Heard = Callable[[str, Turns], Utterance | None]

@@ -1,4 +1,4 @@
-"""``python -m companion.many_calls``: thousands of simulated calls, one table.
+"""``python -m companion.closed_loop.many``: thousands of simulated calls, one table.
 
 Deterministic by seed but for times and memory. Faults come by prior, single, double and coming
 and going, over all equipment, both complaints and all three means.
@@ -21,15 +21,15 @@ from typing import Literal
 
 import numpy as np
 
-from companion.closed_loop import MOST_TURNS, Outcome, run
+from companion.closed_loop.held import MOST_TURNS, Outcome, run
+from companion.closed_loop.report import dialogue, table
+from companion.closed_loop.sweeping import Sweeping
 from companion.counsel import Complaint
 from companion.datafiles import folder
 from companion.equipment import Equipment, all_equipment
-from companion.loop_report import dialogue, table
 from companion.practice import STEADY, USUAL, Habits, House, Technician, faults, hidden_fault
 from companion.practice.best import best_sequence
 from companion.practice.house import NOTHING_WRONG
-from companion.sweeping import Sweeping
 from companion.turns import Dialogs, kept_counsel, load_dialogs
 
 COMPLAINTS: tuple[Complaint, ...] = ("opens", "nothing")
@@ -197,7 +197,7 @@ def hold_all(
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Hold the calls, print the tables, then every failure with its number."""
-    parser = argparse.ArgumentParser("companion.many_calls", description=__doc__)
+    parser = argparse.ArgumentParser("companion.closed_loop.many", description=__doc__)
     parser.add_argument("--size", default="five-minutes",
                         help=f"{', '.join(SIZES)}, or a number (%(default)s)")  # fmt: skip
     parser.add_argument("--seed", type=int, default=1, help="(%(default)s)")

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from companion.closed_loop import Outcome
+from companion.closed_loop.held import Outcome
 from companion.messages import Prompt, StepEntered
 from companion.speaking import to_eye
 from companion.understood import Answer, Command, NotUnderstood, Reading
 
 if TYPE_CHECKING:
-    from companion.many_calls import Result, Variant
+    from companion.closed_loop.many import Result, Variant
 
 RIGHT = frozenset({"success", "left, comes and goes"})
 

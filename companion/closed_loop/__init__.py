@@ -1,0 +1,1 @@
+"""Whole calls against a simulated technician in a simulated house, watched and counted."""
