@@ -50,8 +50,7 @@ class Conversation:
         if self._dictating:
             return expected.model_copy(update={"dictation": True})
         if self._revision is not None or self._waiting is not None:
-            # Nothing that earns an interlock is waiting: there a number is said twice.
-            yes_or_no = () if self._walk.step.safety else ("yes", "no")
+            yes_or_no = () if self._said_twice else ("yes", "no")
             answers = (*expected.answers, *yes_or_no)
             return expected.model_copy(update={"answers": answers, "corrects": None})
         return expected
@@ -121,7 +120,7 @@ class Conversation:
             if waiting is not None and _same(value, waiting.value):
                 return self._accept(waiting, "said_twice")
             self._waiting = weighed
-            return [walk.say("read_back", replies.is_that_right, value)]
+            return [self._question()]
         return self._accept(weighed, "said_back")
 
     def _accept(
@@ -172,9 +171,18 @@ class Conversation:
         """What is being asked right now: the step, or whether a value was heard right."""
         if self._waiting is None:
             return self._walk.ask("ask_again")
-        safety = self._walk.step.safety
-        text = self._replies.say_number_again if safety else self._replies.is_that_right
+        twice, replies = self._said_twice, self._replies
+        text = replies.say_number_again if twice else replies.is_that_right
         return self._walk.say("read_back", text, self._waiting.value)
+
+    @property
+    def _said_twice(self) -> bool:
+        """Whether "yes" is not enough for what waits: a number that an interlock rests on, or one
+        that ends the call."""
+        waiting = self._waiting
+        if waiting is None or not isinstance(waiting.value, Reading):
+            return self._walk.step.safety
+        return self._walk.step.safety or waiting.outcome.conclude is not None
 
     def _skip(self, command: Command) -> list[Message]:
         walk, replies = self._walk, self._replies

@@ -35,6 +35,19 @@ def test_a_deciding_reading_waits_for_yes(talk, dialogs):
     assert [(t.value.value_si, t.read_back) for t in taken] == [(1400.0, "confirmed")]
 
 
+def test_a_number_that_ends_the_call_is_said_twice(dialogs):
+    talk = Talk(dialogs)
+    talk.say("site clear", "fuse blows", "gas furnace", "none", "nothing known")
+    assert talk.say("thermostat off", "all clear") == "supply"
+    for answer in ("yes", "twenty four"):
+        talk.say("two forty volts")
+        assert talk.prompts == [dialogs.library.replies.say_number_again]
+        assert talk.say(answer) == ("supply" if answer == "yes" else "ground")
+        talk.say("back")
+    talk.say("two forty volts", "two hundred forty volts")
+    assert talk.turns.concluded.outcome == "unsafe"
+
+
 def test_a_reading_that_decides_nothing_is_said_back_and_counts(talk, dialogs):
     talk.say("sixty")
     assert talk.prompts[0] == dialogs.library.replies.value
