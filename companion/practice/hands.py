@@ -121,7 +121,7 @@ class Hands:
                 return self._method(step), None
             case "unanswered":
                 hunted, self._hunted = self._hunted, len(self.repairs)
-                return ("leave it noted" if hunted == len(self.repairs) else "more tests"), None
+                return ("not today" if hunted == len(self.repairs) else "more tests"), None
             case "repair":
                 self.repairs.append((asked.part or "", house.repair(asked.part or "")))
             case "recheck":
