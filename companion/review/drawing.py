@@ -5,6 +5,7 @@ Only geometry and marks are worked out here; the template draws them.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,7 +20,8 @@ BOARD = 118
 LEFT = 150
 RIGHT = 560
 _RAIL = 690
-_ROWS_AT_BOARD = 5
+_COLUMNS_AT_BOARD, _FLAG = 4, 22
+_ROOM_AT_BOARD, _ROWS_AT_BOARD = 3, 5  # rows of flags under the last terminal; at most
 _LOWER = 15  # every other name, so that neighbours do not run into each other
 
 
@@ -80,6 +82,7 @@ def draw(installation: Installation, facts: Facts) -> Drawing:
     )
     height = TOP + ROW * len(wires) + 20
     flags = _flags(wires, facts.counted, height)
+    height += _FLAG * max(0, _rows_at_board(flags, height) - _ROOM_AT_BOARD)
     return Drawing(wires, flags, height, _words(installation, facts), r_fault=circuit == "R")
 
 
@@ -108,31 +111,48 @@ def _same(name: str, part: str | None) -> bool:
 
 def _flags(wires: Sequence[Wire], counted: Sequence[Counted], height: float) -> tuple[Flag, ...]:
     """A flag for every reading, and for what lamp and breaker did; side by side where they meet."""
-    at: dict[tuple[float, float], int] = {}
+    at_board, along = 0, dict[float, list[float]]()
     flags = []
     for number, value in enumerate(counted, start=1):
         if not isinstance(value.value, Reading) and value.about is None:
             continue
         x, y = _place(wires, value)
-        before = at.get((x, y), 0)
-        at[(x, y)] = before + 1
-        if x == 0.0:  # at the board: rows of four inside its box, as far as it has room
-            column, row = before % 4, before // 4
+        if x == 0.0:  # at the board: in rows inside its box, under its terminals
+            row, column = divmod(at_board, _COLUMNS_AT_BOARD)
+            at_board += 1
             if row < _ROWS_AT_BOARD:
-                flags.append(Flag(number, 27 + 22 * column, height - 24 - 22 * row))
-        else:
-            flags.append(Flag(number, x + 22 * before, y - 27))
+                y = _first_row(height) + _FLAG * row
+                flags.append(Flag(number, 27 + _FLAG * column, y))
+            continue
+        while any(abs(x - taken) < _FLAG for taken in along.setdefault(y, [])):
+            x += 1
+        along[y].append(x)
+        flags.append(Flag(number, x, y - 27))
     return tuple(flags)
 
 
+def _first_row(height: float) -> float:
+    return height - 24 - _FLAG * (_ROOM_AT_BOARD - 1)
+
+
+def _rows_at_board(flags: Sequence[Flag], height: float) -> int:
+    low = max((flag.y for flag in flags if flag.x < BOARD), default=0.0)
+    return max(0, round((low - _first_row(height)) / _FLAG) + 1)
+
+
 def _place(wires: Sequence[Wire], value: Counted) -> tuple[float, float]:
-    for wire in wires:
-        if value.about == wire.terminal:
-            return BOARD + 28.0, wire.y
+    """By the name of the test: the part in it, else its terminal, else somewhere at the board."""
+    about = (value.about or "").casefold()
+    own = [wire for wire in wires if re.search(rf"\b{wire.terminal.casefold()}\b", about)]
+    for wire in own or wires:
         for spot in wire.spots:
-            if value.about and _same(spot.name, value.about):
+            if spot.name.casefold() in about:
                 return spot.x - 10, wire.y
-    return 0.0, 0.0
+    if not own:
+        return 0.0, 0.0
+    by_name = {spot.name: spot for spot in own[0].spots}
+    at_the_thermostat = by_name.get("thermostat cable") if "at the thermostat" in about else None
+    return (at_the_thermostat.x - 10 if at_the_thermostat else BOARD + 28.0), own[0].y
 
 
 def _words(installation: Installation, facts: Facts) -> str:
