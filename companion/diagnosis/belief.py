@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.likelihood import Outcome, Trust, heard_right, heard_wrong, together
-from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.predict import OPEN, Predicted, Predictor
 from companion.diagnosis.tolerance import LoadState, apart, informed, learned, unknown
 from companion.diagnosis.trial import Test
 
@@ -25,10 +25,13 @@ Numbers = NDArray[Any]
 
 @dataclass(frozen=True)
 class _Told:
-    """What one test contributed: log-likelihood, and what it was predicted to read."""
+    """What one test contributed: log-likelihood, what it was predicted to read, and for ohms
+    what was known of its load and of the bond before."""
 
     found: Numbers
     predicted: Predicted
+    before: LoadState | None = None
+    bonded: Numbers | None = None
 
 
 @dataclass(frozen=True)
@@ -39,12 +42,14 @@ class Folded:
         log_weight: (H, K), unnormalised.
         loads: what is known of loads, by what they are alike by.
         boards: log-chance of each way of the board to take a call, by terminal, (boards, H, K).
+        bonded: chance that common is bonded to the chassis, (H, K).
         told: by test.
     """
 
     log_weight: Numbers
     loads: Mapping[str, LoadState]
     boards: Mapping[str, Numbers]
+    bonded: Numbers
     told: Mapping[str, _Told]
 
 
@@ -84,9 +89,11 @@ class Belief:
             self.trust,
         )
         new = Belief(self.predictor, self.trust, (*self.observations, observation))
-        # Folding on from here spares going through what was heard before again.
         heard = [o.outcome for o in new.observations if o.test == observation.test]
-        new.__dict__["folded"] = self._fold(self.folded, observation.test, heard)
+        if len(heard) == 1 or self.observations[-1].test == observation.test:
+            # Folding on from here spares going through what was heard before again. What is read
+            # anew after other tests belongs where it was read first: those are weighed by it.
+            new.__dict__["folded"] = self._fold(self.folded, observation.test, heard)
         return new
 
     def without(self, index: int) -> Belief:
@@ -103,6 +110,8 @@ class Belief:
         """Whether anything is known of a test's load or board that was not so at first."""
         test = self.predictor.tests[name]
         alike = self.predictor.alike(test.circuit)
+        if test.to_chassis and any(self.predictor.tests[t].to_chassis for t in self.folded.told):
+            return True
         return alike in self.folded.loads or (test.circuit or "") in self.folded.boards
 
     def _known(self, so_far: Folded, test: Test, predicted: Predicted) -> tuple[LoadState, Numbers]:
@@ -123,36 +132,62 @@ class Belief:
         """All that was heard of one test, upon what is known of its circuit's load and board."""
         test, predicted = self.predictor.tests[name], self.predictor.of(name)
         before = so_far.told.get(name)
-        loads, boards = so_far.loads, so_far.boards
+        loads, boards, bonded = so_far.loads, so_far.boards, so_far.bonded
         if predicted.load is None:
             found = more = self._together(test, predicted, outcomes)
             if before is not None:  # said again: in place of what it told so far
                 more = found - before.found
         else:
             state, shares = self._known(so_far, test, predicted)
-            learnt = learned(test, predicted, state, outcomes[-1], self.trust)
+            if before is not None and before.before is not None:
+                state = before.before
+            learnt, found = learned(test, predicted, state, outcomes, self.trust)
+            found[..., self._other, :] = _by_chance(test, outcomes)
             loads = {**loads, self.predictor.alike(test.circuit): learnt}
-            now = informed(predicted, state) if before is None else before.predicted
-            found = self._together(test, now, outcomes)
+            if test.to_chassis:
+                was = bonded if before is None or before.bonded is None else before.bonded
+                as_common, found = found, self._either_bond(test, found, outcomes, was)
             joint = shares + found - (0.0 if before is None else before.found)
             more = log_sum(joint)
             boards = {**boards, test.circuit or "": joint - more}
-            predicted = now
+            if test.to_chassis:
+                bonded = was * np.exp(log_sum(joint - more + as_common - found))
+            now = informed(predicted, *state.together)
+            told = {
+                **so_far.told,
+                name: _Told(found, now, state, so_far.bonded if before is None else before.bonded),
+            }
+            return Folded(so_far.log_weight + more, loads, boards, bonded, told)
         told = {**so_far.told, name: _Told(found, predicted)}
-        return Folded(so_far.log_weight + more, loads, boards, told)
+        return Folded(so_far.log_weight + more, loads, boards, bonded, told)
+
+    def _either_bond(
+        self, test: Test, as_common: Numbers, outcomes: Sequence[Outcome], bonded: Numbers
+    ) -> Numbers:
+        """Log-likelihood of readings to chassis, whether that is common or open."""
+        found = np.log(
+            bonded * np.exp(as_common)
+            + (1.0 - bonded) * np.exp(together(test, OPEN, outcomes, self.trust))
+        )
+        found[..., self._other, :] = _by_chance(test, outcomes)
+        return np.asarray(found)
 
     def _together(self, test: Test, predicted: Predicted, outcomes: Sequence[Outcome]) -> Numbers:
         found = together(test, predicted, outcomes, self.trust)
-        other = [i for i, h in enumerate(self.predictor.hypotheses) if h.name == ELSE]
-        found[..., other, :] = sum(np.log(heard_wrong(test, outcome)) for outcome in outcomes)
+        found[..., self._other, :] = _by_chance(test, outcomes)
         return found
+
+    @property
+    def _other(self) -> list[int]:
+        return [i for i, h in enumerate(self.predictor.hypotheses) if h.name == ELSE]
 
     @cached_property
     def folded(self) -> Folded:
         """Everything heard, folded over the prior."""
         columns = self.predictor.columns
         prior = np.log([h.weight / columns for h in self.predictor.hypotheses])
-        folded = Folded(np.repeat(prior[:, None], columns, axis=1), {}, {}, {})
+        folded = Folded(np.repeat(prior[:, None], columns, axis=1), {}, {},
+                        np.repeat(self.predictor.bonded, columns, axis=1), {})  # fmt: skip
         for name in dict.fromkeys(o.test for o in self.observations):
             heard = [o.outcome for o in self.observations if o.test == name]
             folded = self._fold(folded, name, heard)
@@ -216,11 +251,18 @@ class Belief:
         rest = [o.outcome for i, o in enumerate(self.observations)
                 if o.test == observation.test and i != index]  # fmt: skip
         if rest:
-            log_wrong = log_wrong + self._together(test, told.predicted, rest)
+            others = self._together(test, told.predicted, rest)
+            if told.bonded is not None and test.to_chassis:
+                others = self._either_bond(test, others, rest, told.bonded)
+            log_wrong = log_wrong + others
         share = np.exp(np.minimum(0.0, log_wrong - told.found))
         if share.ndim == 3:
             share = (np.exp(self.folded.boards[test.circuit or ""]) * share).sum(axis=0)
         return float((self.weight * share).sum())
+
+
+def _by_chance(test: Test, outcomes: Sequence[Outcome]) -> float:
+    return float(sum(np.log(heard_wrong(test, outcome)) for outcome in outcomes))
 
 
 def log_sum(logs: Numbers) -> Numbers:

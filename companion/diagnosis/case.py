@@ -124,7 +124,8 @@ def _predictor(
     columns = draw(equipment, priors().ohms, sources, COLUMNS, rng)
     valued = Valued(layout, columns, circuit_tables.loads(), sources)
     tests = battery(layout, effort(), complaint)
-    return Predictor(valued, rows, tests, likelihoods(), equipment.fuse_ampere)
+    return Predictor(valued, rows, tests, likelihoods(), equipment.fuse_ampere,
+                     bond_apart=True)  # fmt: skip
 
 
 def open_case(

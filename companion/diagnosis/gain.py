@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from companion.diagnosis.case import Case
 from companion.diagnosis.likelihood import Trust, outcome_table
-from companion.diagnosis.predict import Predicted, Predictor
-from companion.diagnosis.tolerance import LoadState, informed
+from companion.diagnosis.predict import OPEN, Predicted, Predictor
+from companion.diagnosis.tolerance import informed
+from companion.diagnosis.trial import Test
 
 Numbers = NDArray[Any]
 
@@ -82,8 +83,16 @@ def table_of(predictor: Predictor, trust: Trust, name: str) -> Numbers:
     found = outcome_table(test, predictor.of(name), trust)
     if found.ndim == 4:
         found = np.tensordot(predictor.shares(test.circuit), found, axes=1)
+    if test.to_chassis:
+        found = _either_bond(trust, test, found, predictor.bonded)
     found[_else_rows(predictor)] = 1.0 / found.shape[-1]
     return np.asarray(found.astype(np.float32))
+
+
+def _either_bond(trust: Trust, test: Test, as_common: Numbers, bonded: Numbers) -> Numbers:
+    """Chances (..., outcomes) of a test to chassis, whether that is common or open."""
+    apart = outcome_table(test, OPEN, trust)[0, 0]
+    return np.asarray(bonded[..., None] * as_common + (1.0 - bonded[..., None]) * apart)
 
 
 def _else_rows(predictor: Predictor) -> list[int]:
@@ -189,15 +198,21 @@ def _ohms(case: Case, cells: _Cells, known: Tables, names: Sequence[str]) -> Num
 
     shares = np.exp(some(boards))
     likely = np.flatnonzero((shares > NEGLIGIBLE).any(axis=(0, 1)))
-    here = LoadState(some(state.shift)[..., likely], some(state.variance)[..., likely])
+    shift, variance = (some(array)[..., likely] for array in state.together)
     assert known.ohms is not None
     at = [known.place[name] for name in names]
     mean, load, moves = (a[cells.flat[:, None], at][..., likely] for a in known.ohms)
     meter = belief.predictor.of(names[0]).error
     error = None if meter is None else meter[cells.columns][:, None, None]
     blank = np.zeros_like(mean)
-    now = informed(Predicted(mean, blank, blank, error, load=load, moves=moves), here)
+    here = Predicted(mean, blank, blank, error, load=load, moves=moves)
+    now = informed(here, shift, variance)
     bands = outcome_table(belief.predictor.tests[names[0]], now, belief.trust)
     table = np.einsum("nv,ntvo->nto", shares[:, 0, likely], bands)
+    bonded = belief.folded.bonded.reshape(-1)[cells.flat]
+    for index, name in enumerate(names):
+        test = belief.predictor.tests[name]
+        if test.to_chassis:
+            table[:, index] = _either_bond(belief.trust, test, table[:, index], bonded)
     table[cells.other] = 1.0 / table.shape[-1]
     return np.asarray(table)

@@ -6,7 +6,7 @@ a coil's tolerance are both of one size. Densities are per unit of that scale.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import inf, isinf, log
@@ -153,15 +153,16 @@ def repeat(test: Test, first: Outcome, again: Outcome, trust: Trust) -> float:
     return float(np.exp(-0.5 * z * z) / (s * np.sqrt(2.0 * np.pi)))
 
 
-def together(
+def ways(
     test: Test, predicted: Predicted, outcomes: Sequence[Outcome], trust: Trust
-) -> Numbers:
-    """Log-likelihood (H, K) of all readings of one test, each heard right or not.
+) -> Iterator[tuple[Numbers, Outcome | None]]:
+    """Likelihood (H, K) of all readings of one test, for each choice of those that were heard
+    right; and the first of those, if any.
 
     Readings of the same points share one truth, so saying it again adds only that it was
-    heard right: sum over which were misheard, p = product of the parts.
+    heard right.
     """
-    rate, total = trust.misheard, np.asarray(0.0)
+    rate = trust.misheard
     for wrong in product((False, True), repeat=len(outcomes)):
         right = [o for o, w in zip(outcomes, wrong, strict=True) if not w]
         weight = 1.0
@@ -169,7 +170,17 @@ def together(
             weight *= rate * heard_wrong(test, outcome) if is_wrong else 1.0 - rate
         for again in right[1:]:
             weight *= repeat(test, right[0], again, trust)
-        total = total + weight * (heard_right(test, predicted, right[0], trust) if right else 1.0)
+        if right:
+            yield weight * heard_right(test, predicted, right[0], trust), right[0]
+        else:
+            yield np.asarray(weight), None
+
+
+def together(
+    test: Test, predicted: Predicted, outcomes: Sequence[Outcome], trust: Trust
+) -> Numbers:
+    """Log-likelihood (H, K) of all readings of one test, each heard right or not."""
+    total = sum((found for found, _ in ways(test, predicted, outcomes, trust)), np.asarray(0.0))
     return np.asarray(np.log(np.maximum(total, 1e-300)))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from companion.circuit.fuses import opening_chance
 from companion.circuit.supply import pull_in_volt
 from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.layout import Layout
-from companion.diagnosis.nuisance import BOARDS, Board, board_shares
+from companion.diagnosis.nuisance import BOARDS, BONDED_SHARE, Board, board_shares
 from companion.diagnosis.tables import Likelihoods
 from companion.diagnosis.transfer import Transfer
 from companion.diagnosis.trial import Setup, Test
@@ -29,6 +30,8 @@ Numbers = NDArray[Any]
 
 HOLD_S = 10.0  # how long a jumper is held before "it holds" is said
 FAULT_MOVES = 0.3  # judgement: relative standard change of a fault's ohms between readings
+CABLE_MOVES = 0.25  # judgement: relative standard change of a cable's ohms between columns
+VOLTS_MOVE = 0.2  # judgement: the same of volts lost, or of the few that are left
 CHUNK = 128  # hypotheses solved at a time, to bound memory
 GHOSTLY_OHM, GHOST_SPREAD = 1e5, 0.3  # judgement: a wire in the air, and how it wanders
 AMPERE_SPREAD = 0.3  # judgement: what is left of the tolerance of VA between columns
@@ -57,6 +60,10 @@ class Predicted:
     moves: Numbers | None = None
 
 
+_NONE = np.zeros((1, 1))
+OPEN = Predicted(_NONE + 1e9, _NONE, _NONE, np.zeros(1))  # ohms of nothing, the same in all cells
+
+
 class Predictor:
     """Predictions for a list of hypotheses, kept once made.
 
@@ -66,7 +73,10 @@ class Predictor:
         tests: those that may be asked for.
         trust: how observations go wrong.
         fuse_ampere: rating of the protection.
+        bond_apart: whether common is bonded to the chassis is kept in the belief, not by columns.
     """
+
+    _bond_apart = False
 
     def __init__(
         self,
@@ -75,7 +85,10 @@ class Predictor:
         tests: Sequence[Test],
         trust: Likelihoods,
         fuse_ampere: float,
+        *,
+        bond_apart: bool = False,
     ) -> None:
+        self._bond_apart = bond_apart
         self.hypotheses, self.tests = tuple(hypotheses), {t.name: t for t in tests}
         self._valued, self._trust, self._fuse_ampere = valued, trust, fuse_ampere
         self._by_setup: dict[Setup, list[Test]] = defaultdict(list)
@@ -100,6 +113,13 @@ class Predictor:
         """How likely each way of a board to take a call is on a terminal, (boards,)."""
         fed = {c.terminal: c for c in self._valued.layout.equipment.circuits}
         return board_shares(fed.get(circuit or ""))
+
+    @cached_property
+    def bonded(self) -> Numbers:
+        """Chance that a test to chassis reads as predicted, (H, 1), and not open: that common is
+        bonded. Where a wire touches the chassis, columns say so one by one."""
+        unsure = [self._bond_apart and "chassis" not in h.kinds for h in self.hypotheses]
+        return np.where(unsure, BONDED_SHARE, 1.0)[:, None]
 
     def alike(self, circuit: str | None) -> str:
         """The word by which loads of several terminals are of one make; else the terminal."""
@@ -160,11 +180,15 @@ class Predictor:
         """
         columns = self._valued.columns
         pairs = [self._pair(t) for t in tests]
+        to_chassis = [k for k, t in enumerate(tests) if t.to_chassis]
+        common = self._valued.layout.nodes["C"]
+        pairs += [(pairs[k][0], common) for k in to_chassis]
         loads = self._tolerant(board)
-        ports = [self._valued.layout.ends(name) for name in loads]
+        lengths = self._lengths(pairs)
+        ports = [self._valued.layout.ends(name) for name in (*loads, *lengths)]
         net = Transfer(self._valued, setup, rows, "dc", [*pairs, *ports], board=board)
         ohms = np.abs(net.own(pairs))
-        moved, shifted = np.zeros_like(ohms), np.zeros_like(ohms)
+        moved, shifted, unsure = (np.zeros_like(ohms) for _ in range(3))
         volts = net.across(ports, pairs) ** 2
         for index, (name, spread) in enumerate(loads.items()):
             if name not in net.base:
@@ -173,14 +197,45 @@ class Predictor:
             left = np.array([any(c.how == "turns" and c.at == name for c in h.changes)
                              for h in rows])  # fmt: skip
             weight = np.where(left, 1.0 / columns.turns_left[:, None], 1.0) * still
-            shifted += (spread * net.base[name][:, None] * weight)[..., None] * volts[:, :, index]
+            # The share of the turns that is left lies between columns as well.
+            turned = np.where(left, FAULT_MOVES / columns.turns_left[:, None], 0.0)
+            unsure += ((net.base[name][:, None] * turned)[..., None] * volts[:, :, index]) ** 2
+            more = (spread * net.base[name][:, None] * weight)[..., None] * volts[:, :, index]
+            # What is known of a test's own load is no news of another, where wires are swapped.
+            of = self.alike(name.split(".")[0])
+            own = [self.alike(t.circuit) == of for t in (*tests, *(tests[k] for k in to_chassis))]
+            shifted += np.where(own, more, 0.0)
+            unsure += np.where(own, 0.0, more) ** 2
+        for index, name in enumerate(lengths, len(loads)):
+            if name in net.base:
+                still = np.array([self._still(name, h) for h in rows])
+                siemens = net.base[name][:, None] * still
+                unsure += (CABLE_MOVES * siemens[..., None] * volts[:, :, index]) ** 2
         for group, across in net.at_faults(pairs):
             for place, changes in enumerate(group.made_by):
                 for nth, change in enumerate(changes):
                     if change.how in {"join", "into"} and change.ohms in columns.fault_ohm:
                         siemens = 1.0 / columns.fault_ohm[change.ohms]
                         moved[:, group.rows[place]] += siemens[:, None] * across[:, place, nth] ** 2
-        return ohms, shifted / (ohms + 1e-3), FAULT_MOVES * moved / (ohms + 1e-3)
+        unsure = np.sqrt(unsure + (FAULT_MOVES * moved) ** 2)
+        # Where no wire touches the chassis, it is common or nothing: which is kept in the belief.
+        apart = [row for row, h in enumerate(rows) if "chassis" not in h.kinds]
+        for array in (ohms, shifted, unsure) if self._bond_apart else ():
+            for nth, k in enumerate(to_chassis, len(tests)):
+                array[:, apart, k] = array[:, apart, nth]
+        ohms, shifted, unsure = (array[..., : len(tests)] for array in (ohms, shifted, unsure))
+        return ohms, shifted / (ohms + 1e-3), unsure / (ohms + 1e-3)
+
+    def _lengths(self, pairs: Sequence[tuple[int, int]]) -> list[str]:
+        """Stretches of cable on the conductors that are probed."""
+        layout = self._valued.layout
+        return [
+            f"{cable}.{t}.{half}"
+            for cable in layout.equipment.cables
+            for t in ("R", "C", *layout.terminals)
+            for half in ("near", "far")
+            if f"{cable}.{t}.{half}" in layout.elements
+        ]
 
     def _tolerant(self, board: Board) -> dict[str, float]:
         """Elements whose healthy ohms lie in a span, and its standard spread by logarithm."""
@@ -237,7 +292,10 @@ class Predictor:
             if test.measure == "volts":
                 open_volt, seen_ohm = now[..., 2 + len(coils) + k].T, ohms[..., k].T
                 mean = np.abs(open_volt * test.meter_ohm / (test.meter_ohm + seen_ohm))
-                spread = np.where(np.abs(seen_ohm) > GHOSTLY_OHM, GHOST_SPREAD, 0.0)
+                unloaded = self._valued.columns.open_volt
+                lost_or_left = np.minimum(mean, np.abs(unloaded - mean)) / (mean + 1e-3)
+                ghostly = np.abs(seen_ohm) > GHOSTLY_OHM
+                spread = np.where(ghostly, GHOST_SPREAD, VOLTS_MOVE * lost_or_left)
                 out.append(Predicted(mean, spread, chance))
                 k += 1
             elif test.measure == "amperes":

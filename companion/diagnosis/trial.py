@@ -69,6 +69,11 @@ class Test:
     provokes: Literal["wiggled", "running"] | None = None
 
     @property
+    def to_chassis(self) -> bool:
+        """Whether it reads common as well, where that is bonded to the chassis."""
+        return self.measure == "ohms" and self.at[1] == "GND"
+
+    @property
     def outcomes(self) -> tuple[str, ...]:
         """The words it can come out as; empty where a number is read."""
         return self.words or {
