@@ -26,8 +26,9 @@ first. The companion advises; you decide. Say "stop" at any time.
 """
 
 _CALL = """\
-Walk a call: make safe, check the supply and the fuse, find the shorted circuit with a
-resettable breaker, a test lamp or the meter alone, then the part, then prove the repair.
+Walk a call: make safe, check the supply and the fuse, find the circuit that is shorted,
+open or miswired with a resettable breaker, a test lamp or the meter alone, then the part,
+then prove the repair.
 
 Say numbers as you read them: "zero point five ohms", "point five", "twelve four",
 "two forty", "O L". Say "no, point six" or "correction, point six" to replace the last
