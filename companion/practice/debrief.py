@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
+from companion.datafiles import Shape, folder, load
 from companion.diagnosis.likelihood import OL
 from companion.diagnosis.trial import Test
 from companion.practice.best import Step, best_sequence
@@ -13,6 +15,31 @@ if TYPE_CHECKING:
 
 UNITS = {"ohms": "Ω", "volts": "V", "amperes": "A"}
 WORDS = {"trips": "It trips.", "holds": "It holds.", "runs": "It runs.", "nothing": "Nothing runs."}
+
+
+class Worth(Shape):
+    """``dialogs/practice/worth.toml``: what an hour, a fuse and a sound part replaced cost."""
+
+    money: str
+    hour: float
+    fuse: float
+    sound_part: float
+
+
+@cache
+def worth() -> Worth:
+    """The shipped figures.
+
+    Raises:
+        DataFileError: naming the file, the key and what was expected.
+    """
+    return load(folder("dialogs") / "practice" / "worth.toml", Worth)
+
+
+def cost(minutes: float, fuses: int = 0, sound_parts: int = 0) -> float:
+    """Money that a hunt takes: time, fuses burnt, sound parts replaced."""
+    each = worth()
+    return minutes / 60.0 * each.hour + fuses * each.fuse + sound_parts * each.sound_part
 
 
 def display(shown: float | str, test: Test) -> str:
@@ -38,6 +65,10 @@ def debrief(exercise: Exercise) -> list[str]:
     ]
     if own > least:
         out.append(f"Minutes to be saved: {own - least:.0f}.")
+    wrong = int(exercise.named is not None and not exercise.right)
+    spent = cost(own, house.fuses_burnt, wrong)
+    if spent > cost(least):
+        out.append(f"Money to be saved: {spent - cost(least):.0f} {worth().money}.")
     out += [f"  {step.say} {display(step.shown, house.tests[step.test])}" for step in best]
     out += [f"Told nothing new: {name}." for name in dict.fromkeys(exercise.idle)]
     for breach, count in exercise.broken.items():

@@ -10,7 +10,7 @@ from companion.equipment import all_equipment
 from companion.errors import JournalError
 from companion.hearing.model_files import words
 from companion.practice.best import best_sequence
-from companion.practice.debrief import best_for, debrief
+from companion.practice.debrief import best_for, cost, debrief, worth
 from companion.practice.exercise import Exercise
 from companion.practice.moves import Move, Moves
 from companion.practice.progress import Progress, deal, house_of, kinds, load_progress
@@ -142,11 +142,14 @@ def test_the_debrief_holds_the_apprentice_against_the_best_sequence():
     assert "No safety rule broken." in told
 
 
-def test_naming_a_sound_part_is_told_so():
+def test_naming_a_sound_part_is_told_so_and_costs():
     at = At()
     assert "is sound" in at.say(*DEAD, "repair thermostat")
     assert at.exercise.over
     assert not at.exercise.right
+    own, least = at.exercise.house.minutes, sum(s.minutes for s in best_for(at.exercise))
+    saved = worth().sound_part - cost(least - own)
+    assert f"Money to be saved: {saved:.0f} {worth().money}." in debrief(at.exercise)
 
 
 def test_the_best_sequence_leaves_the_house_as_it_was():
