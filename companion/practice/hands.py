@@ -202,7 +202,9 @@ class Hands:
             case "marked" | "new_fuse" | "breaker_rating":
                 return self._number(fuse, "current")
             case "fuse":
-                return self._number(OL, "resistance")
+                opened = house.complaint == "opens" or house.fuses_burnt > 0
+                ohms = OL if opened else house.installed.touched_leads(readings)
+                return self._number(ohms, "resistance")
             case "leads":
                 self._readings += 1
                 said, other = self._number(house.installed.touched_leads(readings), "resistance")

@@ -83,9 +83,9 @@ def may_be_asked(card: TestCard, standing: Standing) -> bool:
     return means == "breaker" or standing.complaint == "nothing"
 
 
-def asked_once(card: TestCard) -> bool:
-    """Whether asking again would only annoy: the eye sees no more the second time."""
-    return card.means == "look"
+def most_asked(card: TestCard) -> int:
+    """How often a test may be asked: a reading is checked once, the eye sees no more."""
+    return 1 if card.means == "look" else 2
 
 
 def same_test_at(name: str, terminal: str, cards: Mapping[str, TestCard]) -> str | None:

@@ -19,7 +19,7 @@ Phase = Literal["arrive", "safe", "supply", "fuse", "method", "hunt", "repair", 
 SWEPT = ("circuits", "uncleared")
 """Kinds of list that hold terminals."""
 Setting = Literal["complaint", "means", "transformer"]
-Fact = Literal["profile", "means", "no circuit", "fuse whole"]
+Fact = Literal["profile", "means", "no circuit", "fuse whole", "transformer lives"]
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from companion.counsel import Counsel
 from companion.messages import Suspicion
-from companion.procedure.asking import asked_once, may_be_asked
+from companion.procedure.asking import may_be_asked, most_asked
 from companion.procedure.evidence import by_part, leading
 from companion.procedure.library import Library
 from companion.procedure.shapes import AGAIN, NEXT, PARKED, Fact
@@ -74,11 +75,11 @@ class Ways:
                 return Way(Place(step, left[0]), standing)
             return self._exhausted(step, None, standing, counsel)
         assert counsel is not None, f"{step}: tests are asked for before there is equipment"
-        heard = {evidence.test for evidence in standing.evidence}
+        heard = Counter(evidence.test for evidence in standing.evidence)
         allowed = [
             name
             for name, card in counsel.cards().items()
-            if may_be_asked(card, standing) and not (name in heard and asked_once(card))
+            if may_be_asked(card, standing) and heard[name] < most_asked(card)
         ]
         name = counsel.next(standing.evidence, allowed)
         if name is not None:
@@ -123,6 +124,8 @@ def known(fact: Fact, standing: Standing) -> bool:
             return "means" in standing.settings
         case "no circuit":
             return standing.circuit is None
+        case "transformer lives":
+            return not standing.transformer_open
         case "fuse whole":
             return standing.complaint == "nothing"
 
