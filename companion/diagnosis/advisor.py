@@ -25,7 +25,8 @@ from companion.expected import Known
 from companion.messages import Suspicion
 from companion.understood import Reading
 
-KEPT = 256  # cases of one call that are kept: as many turns back
+KEPT = 256  # suspicions of one call that are kept: as many turns back
+KEPT_CASES = 12  # each some two megabytes on the largest equipment; what is older is folded anew
 KINDS: dict[str, frozenset[FaultKind]] = {
     "short": frozenset({"short", "chassis", "dead coil"}),
     "low": frozenset({"turns", "leak", "cross", "overload"}),
@@ -95,7 +96,7 @@ class Advisor:
             return self._start
         before, last = self.case(whole[:-1]), whole[-1]
         self._cases[whole] = self._after(before, last)
-        while len(self._cases) > KEPT:
+        while len(self._cases) > KEPT_CASES:
             self._cases.popitem(last=False)
         return self._cases[whole]
 

@@ -347,7 +347,9 @@ def _joined(parts: Sequence[Predicted]) -> Predicted:
         arrays = [getattr(part, name) for part in parts]
         if arrays[0] is None:
             return None
-        return np.concatenate(arrays, axis=0 if name == "words" else -2)
+        joined = np.concatenate(arrays, axis=0 if name == "words" else -2)
+        # Hundreds of tests are kept for a whole call, and no meter shows seven digits.
+        return joined.astype(np.float32)
 
     return Predicted(whole("mean"), whole("spread"), whole("none"), words=whole("words"),
                      load=whole("load"), moves=whole("moves"))  # fmt: skip
