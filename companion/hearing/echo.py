@@ -18,6 +18,9 @@ _MOSTLY = 0.1
 _CLEARLY = 2.5  # over what the room usually gives back
 _USUALLY = 90  # percent
 _MOSTLY_GONE = 0.25
+_GONE = 1e-3  # thirty decibels, of sixty that are usual
+_BURST_S = 1.5
+_OVER = 10.0
 _ROOM_S = 0.3
 _REMEMBERED = 200  # blocks; eight seconds
 
@@ -80,6 +83,9 @@ class WithoutEcho:
         self._source, self._saying = source, saying
         self._left: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._louder: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._through: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._drowned: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._gone_s = float("-inf")
         self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
         self._rest = np.empty(0, np.int16)
 
@@ -113,12 +119,32 @@ class WithoutEcho:
                 self._coupling.append(before / loudest)
             expected = float(np.percentile(self._coupling, _USUALLY)) * loudest
         louder = before > max(_AUDIBLE, _CLEARLY * expected)
+        if after < _GONE * expected:
+            self._gone_s = at_s
+        came = louder or after > max(_AUDIBLE, _MOSTLY * expected)
+        through = came and at_s < self._gone_s + _BURST_S
+        self._through.append((at_s, through))
+        self._drowned.append((at_s, after < _OVER * expected))
         self._louder.append((at_s, louder))
         self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
 
     def left_between(self, start_s: float, end_s: float) -> float:
         """Share of that time in which there was somebody else's sound, and it was left in."""
         return _share(self._left, start_s, end_s)
+
+    def through_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which sound came through just after none of the echo did.
+
+        What comes through for longer may as well be an echo that is no longer taken out.
+        """
+        return _share(self._through, start_s, end_s)
+
+    def drowned_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which what was left was hardly more than the echo taken out.
+
+        Taking out an echo takes something of a voice as loud with it.
+        """
+        return _share(self._drowned, start_s, end_s)
 
     def louder_between(self, start_s: float, end_s: float) -> float:
         """Share of that time in which it was louder than the loudspeaker can account for."""

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Protocol, TypeVar
+import json
+from collections.abc import Callable
+from typing import Literal
 
 from companion.hearing.echo import Saying, WithoutEcho
+from companion.hearing.recogniser import Ear
+from companion.hearing.source import Block
 
 STOP = "stop"
 
@@ -16,22 +19,10 @@ _LATE_S = 0.3  # the recogniser puts words early by as much
 _SHARE = 0.2
 _JUST_NOW_S, _SHARE_JUST_NOW = 1.2, 0.15
 _SURE = 2.0
+_SHARE_THROUGH = 0.3
+_HALF = 0.5
 
-
-class Word(Protocol):
-    """A word and its time."""
-
-    @property
-    def word(self) -> str: ...
-
-    @property
-    def start(self) -> float: ...
-
-    @property
-    def end(self) -> float: ...
-
-
-W = TypeVar("W", bound=Word)
+Whose = Literal["technician's", "companion's", "unclear"]
 
 
 def _among(word: str, said: frozenset[str]) -> bool:
@@ -64,14 +55,28 @@ class Overlap:
         """Whether the companion could be heard at that moment, its echo in the room included."""
         return self._saying.busy(at_s - _ROOM_S)
 
-    def technicians(self, words: Sequence[W], at: Callable[[float], float]) -> list[W]:
-        """The words that are not the companion's own.
+    def whose(self, word: str, start_s: float, end_s: float) -> Whose:
+        """Who said a word that was recognised, by the steady clock at its start and end."""
+        if not self.speaking(start_s + _LATE_S):
+            return "technician's"
+        said = self._saying.words_between(start_s - _PACE_S, end_s + _PACE_S)
+        if not _owned(word, said, self._share(start_s, end_s + _LATE_S, _SHARE)):
+            return "technician's"
+        if self._canceller is None:
+            return "companion's"
+        return "unclear" if self.somebody(start_s, end_s + _LATE_S) else "companion's"
 
-        Args:
-            words: as recognised.
-            at: turns their times into the steady clock.
-        """
-        return [word for word in words if not self._own(word.word, at(word.start), at(word.end))]
+    def somebody(self, start_s: float, end_s: float) -> bool:
+        """Whether somebody else spoke under the companion's voice, whatever was understood."""
+        if self._canceller is None:
+            return False
+        return self._canceller.through_between(start_s, end_s) >= _SHARE_THROUGH
+
+    def drowned(self, start_s: float, end_s: float) -> bool:
+        """Whether a word was said under an echo so loud that part of it went with that."""
+        if self._canceller is None:
+            return False
+        return self._canceller.drowned_between(start_s + _LATE_S, end_s) > _HALF
 
     def technicians_text(self, text: str, now_s: float) -> str:
         """The same for words heard so far, whose times are not known yet."""
@@ -79,27 +84,19 @@ class Overlap:
         share = self._share(now_s - _JUST_NOW_S, now_s, _SHARE_JUST_NOW)
         return " ".join(word for word in text.split() if not _owned(word, said, share))
 
-    def _own(self, word: str, start_s: float, end_s: float) -> bool:
-        if not self.speaking(start_s + _LATE_S):
-            return False
-        said = self._saying.words_between(start_s - _PACE_S, end_s + _PACE_S)
-        return _owned(word, said, self._share(start_s, end_s + _LATE_S, _SHARE))
-
     def _share(self, start_s: float, end_s: float, enough: float) -> float | None:
         """How much of that time somebody else spoke, 1 being enough to believe it."""
         if self._canceller is None:
             return None
         return self._canceller.left_between(start_s, end_s) / enough
 
-    def stop_in(self, raw_text: str, now_s: float) -> bool:
-        """Whether "stop" is among words heard with the companion's voice in them.
+    def says_stop(self, now_s: float) -> bool:
+        """Whether the companion itself was just saying "stop", or "stopped"."""
+        return _among(STOP, self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S))
 
-        A canceller can take a short word for an echo; so the sound as it came is listened
-        to as well, and believed where it is louder than the companion can be.
-        """
-        if self._canceller is None or STOP not in raw_text.split():
-            return False
-        if _among(STOP, self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S)):
+    def louder_lately(self, now_s: float) -> bool:
+        """Whether it was just now louder than the companion can be."""
+        if self._canceller is None:
             return False
         return self._canceller.louder_between(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
 
@@ -109,6 +106,32 @@ class Overlap:
             self._saying.cut()
             return True
         return False
+
+
+class StopUnder:
+    """Listens for "stop" in sound that has the companion's voice in it.
+
+    A canceller can take a short word for an echo; so the sound as it came is listened to as
+    well, and believed where it is louder than the companion can be. What the companion said
+    of it stays among the words heard so far to the end of its prompt, and counts no more.
+
+    Args:
+        overlap: what the companion says, and how loud.
+        ear: a recogniser of its own.
+    """
+
+    def __init__(self, overlap: Overlap, ear: Ear) -> None:
+        self._overlap, self._ear, self._own = overlap, ear, 0
+
+    def __call__(self, block: Block) -> bool:
+        """Take the newest sound; whether the technician's "stop" is in it."""
+        if block.raw is None:
+            return False
+        self._ear.AcceptWaveform(block.raw.tobytes())
+        stops = json.loads(self._ear.PartialResult())["partial"].split().count(STOP)
+        own = self._overlap.says_stop(block.at_s)
+        self._own = stops if own else min(self._own, stops)
+        return stops > self._own and self._overlap.louder_lately(block.at_s)
 
 
 def _owned(word: str, said: frozenset[str], share: float | None) -> bool:

@@ -5,16 +5,15 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import soundfile
 from pydantic import BaseModel
 
 from companion.hearing.ears import Meaning, Settled, never
 from companion.hearing.heard import Heard
-from companion.hearing.overlap import STOP, Overlap
+from companion.hearing.overlap import STOP, Overlap, StopUnder
 from companion.hearing.pauses import Pause
-from companion.hearing.recogniser import Recogniser
+from companion.hearing.recogniser import UNKNOWN, Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.understood import HeardWord, Utterance
 
@@ -23,6 +22,8 @@ _PAUSE_S = 0.45  # between the words of a number there is up to 0.3
 _CONTEXT = 20  # blocks
 _STOP_S = 0.3
 _LASTING_S = 0.2
+_BEGINNING_S = 0.4
+_LONG_AGO_S, _MOMENT_S = 2.0, 0.6
 
 
 class _Word(BaseModel):
@@ -89,6 +90,30 @@ class _Lasting:
         return self._for_s >= _LASTING_S
 
 
+class _LetGo:
+    """What the technician said under the companion's voice, and could not be understood.
+
+    It is owned up to once that voice has fallen silent: who hears nothing waits for an
+    answer, and knows not that he was not heard.
+    """
+
+    def __init__(self) -> None:
+        self._words: list[_Word] = []
+        self._said_s = self._silent_s = 0.0
+
+    def note(self, words: list[_Word], now_s: float) -> None:
+        """Remember words that are let go."""
+        self._words = words
+        self._said_s, self._silent_s = now_s, float("inf")
+
+    def due(self, now_s: float) -> list[_Word]:
+        """Those that nobody has said again, a moment after the companion has fallen silent."""
+        self._silent_s = min(self._silent_s, now_s)
+        if self._silent_s - self._said_s > _LONG_AGO_S:
+            self._words = []
+        return self._words if now_s - self._silent_s >= _MOMENT_S else []
+
+
 def _keep(path: Path, sound: Samples) -> None:
     """Write a clip. What can't be written ends no call: the record tells of a clip that is not
     there."""
@@ -144,9 +169,9 @@ class SpokenEars:
         """
         ear = self._recogniser.build(phrases)
         heard, end = Heard(), _End(settled, meaning, self._pause)
-        raw_ear = self._recogniser.build(phrases) if self._overlap_cancelled() else None
+        stop_under = self._stop_under(phrases)
         speaking = cut_in = stopped = False
-        insists, holds = _Lasting(), _Lasting()
+        insists, holds, let_go = _Lasting(), _Lasting(), _LetGo()
         while (block := self._next()) is not None:
             heard.blocks.append(block)
             spoke, speaking = speaking, self._overlap_at(block)
@@ -155,7 +180,7 @@ class SpokenEars:
                 ear = self._recogniser.build(phrases)
                 heard, end = Heard(), _End(settled, meaning, self._pause)
                 heard.blocks.append(block)
-            under = speaking and not cut_in and self._stop_under(raw_ear, block)
+            under = stop_under is not None and speaking and not cut_in and stop_under(block)
             if insists(under, block) and self._overlap is not None:
                 cut_in = stopped = self._overlap.cuts_in(STOP, never)
             ended = ear.AcceptWaveform(block.samples.tobytes())
@@ -168,6 +193,9 @@ class SpokenEars:
                 # The pause is looked for in the sound as it came: suppression makes gaps in words.
                 as_it_came = block.samples if block.raw is None else block.raw
                 if not end(STOP if stopped else so_far, as_it_came):
+                    if not speaking and not so_far and (words := let_go.due(block.at_s)):
+                        self._again = heard.tail(0.0)
+                        return self._utterance(words, heard)
                     continue
             result = _Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
             words = self._technicians(result.result, heard)
@@ -180,17 +208,17 @@ class SpokenEars:
             if words and (cut_in or not self._overlapped(words, heard)):
                 self._again = heard.tail(words[-1].end)
                 return self._utterance(words, heard)
-            heard.forget()  # only quiet, and memory is to stay flat however long it lasts
+            if words:
+                let_go.note(words, block.at_s)
+            else:
+                heard.forget()  # only quiet, and memory is to stay flat however long it lasts
         words = _Result.model_validate_json(ear.FinalResult()).result
         return self._utterance(words, heard) if words else None
 
-    def _stop_under(self, raw_ear: Any, block: Block) -> bool:
-        """Whether "stop" is in the sound as it came, while the companion speaks."""
-        if self._overlap is None or block.raw is None:
-            return False
-        raw_ear.AcceptWaveform(block.raw.tobytes())
-        text = _Partial.model_validate_json(raw_ear.PartialResult()).partial
-        return self._overlap.stop_in(text, block.at_s)
+    def _stop_under(self, phrases: Sequence[str]) -> StopUnder | None:
+        if self._overlap is None or not self._overlap.cancelled:
+            return None
+        return StopUnder(self._overlap, self._recogniser.build(phrases))
 
     def _overlap_at(self, block: Block) -> bool:
         return self._overlap is not None and self._overlap.speaking(block.at_s)
@@ -199,9 +227,26 @@ class SpokenEars:
         return self._overlap is not None and self._overlap.cancelled
 
     def _technicians(self, words: list[_Word], heard: Heard) -> list[_Word]:
+        """The technician's words; where he spoke and it can't be told what, an unknown one."""
         if self._overlap is None:
             return words
-        return self._overlap.technicians(words, heard.steady_s)
+        theirs: list[_Word] = []
+        for word in words:
+            start_s, end_s = heard.steady_s(word.start), heard.steady_s(word.end)
+            whose = self._overlap.whose(word.word, start_s, end_s)
+            if whose == "companion's":
+                continue
+            if not theirs and self._overlap.somebody(start_s - _BEGINNING_S, start_s):
+                # A number without its beginning is another number.
+                begins_s = max(0.0, word.start - _BEGINNING_S)
+                theirs.append(_Word(word=UNKNOWN, start=begins_s, end=word.start))
+            changes: dict[str, str | float] = {}
+            if whose == "unclear":
+                changes["word"] = UNKNOWN
+            if self._overlap.drowned(start_s, end_s):
+                changes["conf"] = 0.0
+            theirs.append(word.model_copy(update=changes))
+        return theirs
 
     def _overlapped(self, words: Sequence[_Word], heard: Heard) -> bool:
         """Whether the companion still spoke when these words ended."""

@@ -18,7 +18,7 @@ from companion.speaking.earcons import RATE, Cue, earcon
 from companion.speaking.pacing import Said, paced
 from companion.speaking.playback import Loudspeaker, load
 
-_REMEMBERED_S = 8.0
+_REMEMBERED_S = 15.0  # a busy machine hears this late
 _PATIENCE_S = 1.2
 _REMIND_S = 1.9
 _HELD_S = 0.06

@@ -36,6 +36,7 @@ ANSWERS = [
     "meter proven",
     "customer told",
 ]
+PROVE = "Power off, by your word. Prove the meter on a live source you know. Say: meter proven."
 PROMPT = "Power off and locked out? Hands clear. Say power off."
 Say = Callable[[str], Sound]
 
@@ -96,6 +97,10 @@ class Room:
         return out
 
 
+def clip_of(words: str) -> Sound:
+    return recorded(CALL)[texts_of("frozen_valve").index(f"{words}.")]
+
+
 def heard_in(room: Room, recogniser: Recogniser, *, cancel: bool = True) -> list[str]:
     source = WithoutEcho(room, room) if cancel else None
     ears = SpokenEars(recogniser, source or room, overlap=Overlap(room, source))
@@ -132,7 +137,7 @@ def test_stop_is_heard_over_the_prompt_and_silences_it(
 
 
 def test_an_answer_cuts_in(recogniser: Recogniser, prompt: Sound) -> None:
-    said = recorded(CALL)[texts_of("frozen_valve").index("customer told.")]
+    said = clip_of("customer told")
     room = Room(prompt, PROMPT, 0.1, said, 1.6)
     texts = heard_in(room, recogniser)
     assert room.cut_s is not None
@@ -156,3 +161,32 @@ def test_an_answer_just_after_the_prompt_is_its_own(
 ) -> None:
     room = Room(prompt, PROMPT, 0.3, technician("power off"), len(prompt) / RATE + 0.35)
     assert heard_in(room, recogniser) == ["power off"]
+
+
+@pytest.mark.parametrize("early_s", [0.6, 0.8, 1.0])
+def test_who_says_the_words_of_the_prompt_with_it_is_asked_again_once_it_has_ended(
+    recogniser: Recogniser, technician: Say, early_s: float
+) -> None:
+    """Nobody can tell whose words they were, but that somebody spoke is plain."""
+    prompt, said = technician(PROVE), clip_of("meter proven")
+    room = Room(prompt, PROVE, 0.5, said, len(prompt) / RATE - early_s)
+    (text,) = heard_in(room, recogniser)
+    assert text not in ANSWERS
+
+
+def test_who_says_the_words_of_the_prompt_after_it_is_heard(
+    recogniser: Recogniser, technician: Say
+) -> None:
+    prompt = technician(PROVE)
+    for late_s in (0.1, 0.3, 0.6):
+        room = Room(prompt, PROVE, 0.5, clip_of("meter proven"), len(prompt) / RATE + late_s)
+        assert heard_in(room, recogniser) == ["meter proven"]
+
+
+def test_what_the_companion_said_of_stop_is_not_the_technicians_later(
+    recogniser: Recogniser, technician: Say
+) -> None:
+    text = "Stop it is. Hands clear of everything now. Say resume to go on from here."
+    prompt = technician(text)
+    room = Room(prompt, text, 0.15, 2.0 * clip_of("customer told"), len(prompt) / RATE - 1.5)
+    assert all("stop" not in heard.split() for heard in heard_in(room, recogniser))
