@@ -7,6 +7,7 @@ that was acted on is missing, or when what is left leads to another state than i
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import random
@@ -14,9 +15,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from companion.datafiles import folder as shipped
 from companion.errors import CompanionError
@@ -62,7 +65,9 @@ def _resumes(dialogs: Dialogs, folder: Path, before: Sequence[Message]) -> bool:
     return past.changed_at is None and goes_on
 
 
-def cut_points(dialogs: Dialogs, place: Path, stride: int = 1) -> Points:
+def cut_points(
+    dialogs: Dialogs, place: Path, stride: int = 1, part: int = 0, parts: int = 1
+) -> Points:
     """The power goes after so many bytes of the journal, for every number of bytes.
 
     Whatever was torn, opening must bring the file back to its last whole line, byte for byte;
@@ -74,7 +79,8 @@ def cut_points(dialogs: Dialogs, place: Path, stride: int = 1) -> Points:
     folder = place / "cut"
     folder.mkdir()
     journal, resumed = folder / JOURNAL, -1
-    for cut in range(0, len(data) + 1, stride):
+    least, most = ((len(data) + 1) * n // parts for n in (part, part + 1))
+    for cut in range(least, most, stride):
         journal.write_bytes(data[:cut])
         end = data.rfind(b"\n", 0, cut) + 1
         with Journal(folder) as opened_again:
@@ -174,26 +180,41 @@ def killed_points(dialogs: Dialogs, place: Path, times: int = 50) -> Points:
     return points
 
 
+def _tried(name: str, *how: Any) -> tuple[Points, float]:
+    """One way to break it, in a process of its own."""
+    os.fsync = lambda handle: None  # what is cut by hand need not wait for the disk
+    tries: Callable[..., Points] = {
+        "killed": killed_points, "sector": sector_points, "disk": disk_points, "cut": cut_points,
+    }[name]  # fmt: skip
+    with tempfile.TemporaryDirectory() as place:
+        # What is rescued goes there too: left over, it would be taken for the next run's.
+        tempfile.tempdir = place
+        began = time.perf_counter()
+        points = tries(load_dialogs(shipped("dialogs")), Path(place), *how)
+        tempfile.tempdir = None
+    return points, time.perf_counter() - began
+
+
 def main() -> None:
-    """Print the table. What is cut by hand need not wait for the disk."""
-    os.fsync = lambda handle: None
-    dialogs = load_dialogs(shipped("dialogs"))
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--workers", type=int, default=os.cpu_count())
+    workers = parser.parse_args().workers
+    parts = 4 * workers
+    work: list[tuple[Any, ...]] = [("killed",), ("sector",)]
+    work += [("disk", fault) for fault in ("full", "read only", "not allowed", "sync", "kill")]
+    work += [("cut", 1, part, parts) for part in range(parts)]
     print("| what is done to the record of a call | points tried | calls lost | seconds |")
     print("|---|---|---|---|")
-    for tries in (
-        killed_points, sector_points,
-        *(lambda d, p, f=f: disk_points(d, p, f)
-          for f in ("full", "read only", "not allowed", "sync", "kill")),
-        cut_points,
-    ):  # fmt: skip
-        with tempfile.TemporaryDirectory() as place:
-            # What is rescued goes there too: left over, it would be taken for the next run's.
-            tempfile.tempdir = place
-            began = time.perf_counter()
-            points = tries(dialogs, Path(place))
-            took = time.perf_counter() - began
-            tempfile.tempdir = None
-        print(f"| {points.name} | {points.tried} | {len(points.lost)} | {took:.0f} |", flush=True)
+    whole: dict[str, tuple[Points, float]] = {}
+    with ProcessPoolExecutor(workers) as pool:
+        for points, took in [f.result() for f in [pool.submit(_tried, *one) for one in work]]:
+            before, so_far = whole.get(points.name, (Points(points.name), 0.0))
+            before.tried += points.tried
+            before.lost += points.lost
+            whole[points.name] = before, so_far + took
+    for points, took in whole.values():
+        print(f"| {points.name} | {points.tried} | {len(points.lost)} | {took:.0f} |")
         for lost in points.lost[:5]:
             print(f"  {lost}")
 
