@@ -22,7 +22,7 @@ from typing import Literal
 import numpy as np
 
 from companion.closed_loop.held import MOST_TURNS, Outcome, run
-from companion.closed_loop.report import dialogue, table
+from companion.closed_loop.report import RIGHT, dialogue, table
 from companion.closed_loop.sweeping import Sweeping
 from companion.counsel import Complaint
 from companion.datafiles import folder
@@ -220,9 +220,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     print(f"\n{count} calls a column, seed {options.seed}, {options.workers} processes, "
           f"{perf_counter() - begun:.0f} s")  # fmt: skip
     whole = results.get("whole") or next(iter(results.values()))
-    bad = [r for r in whole if r.ended not in {"success", "left, comes and goes"} or r.breaches]
+    bad = [r for r in whole if r.ended not in RIGHT or r.breaches or r.fuses]
     for result in sorted(bad, key=lambda r: r.ended)[: options.failures]:
-        print(f"- {result.ended}: {result.drawn} {'; '.join(result.breaches[:2])}")
+        more = [*result.breaches[:2], *["a fuse burnt"] * result.fuses]
+        print(f"- {result.ended}: {result.drawn} {'; '.join(more)}")
     return 1 if any(r.breaches for some in results.values() for r in some) else 0
 
 
