@@ -11,7 +11,7 @@ from companion.circuit.supply import va_budget
 from companion.counsel import Evidence, TestCard
 from companion.diagnosis.cards import card, outcome
 from companion.diagnosis.case import Case, open_case
-from companion.diagnosis.choosers import by_gain_per_cost
+from companion.diagnosis.choosers import by_plan
 from companion.diagnosis.gain import tables
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.judges import judge
@@ -110,7 +110,7 @@ class Advisor:
     def next(self, heard: Sequence[Evidence], allowed: Collection[str]) -> str | None:
         """The test that buys most for the effort; None when enough is known or none would tell."""
         case = self.case(heard)
-        name = by_gain_per_cost(case, [n for n in self.cards() if n in set(allowed)])
+        name = by_plan(case, [n for n in self.cards() if n in set(allowed)])
         return None if name is None or stop(case, name).enough else name
 
     def suspicion(self, heard: Sequence[Evidence]) -> Suspicion:
@@ -121,7 +121,7 @@ class Advisor:
         belief = case.belief
         listed = suspects(belief)
         odd = [i for i in range(len(belief.observations)) if belief.wrong(i) > 0.5]
-        best = by_gain_per_cost(case, list(self.cards()))
+        best = by_plan(case, list(self.cards()))
         found = Suspicion(
             suspects=listed[:5],
             odd=tuple(belief.observations[i].test for i in odd),

@@ -17,7 +17,7 @@ from time import perf_counter, process_time
 import numpy as np
 
 from companion.diagnosis.case import Case, open_case
-from companion.diagnosis.choosers import by_gain_per_cost
+from companion.diagnosis.choosers import by_plan
 from companion.diagnosis.hypotheses import hypotheses
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.tables import priors
@@ -52,7 +52,7 @@ def milliseconds(profile: str, count: int) -> tuple[int, float, float, float]:
     case = open_case(profile, "opens", pair_least=weights[pairs] * total)
     names = list(case.belief.predictor.tests)
     start = process_time()
-    by_gain_per_cost(case, names)
+    by_plan(case, names)
     first = process_time() - start
     rows = len(case.belief.predictor.hypotheses)
     read = case.heard(f"ohms {case.belief.predictor.layout.terminals[0]}-C at the board", 60.0)
@@ -65,7 +65,7 @@ def _one_choice(case: Case, names: Sequence[str]) -> float:
         anew = replace(case, belief=replace(case.belief))  # nothing worked out for it yet
         assert anew.belief.weight.size
         start = process_time()
-        by_gain_per_cost(anew, names)
+        by_plan(anew, names)
         times.append(process_time() - start)
     return float(np.median(times)) * 1e3
 
@@ -98,7 +98,7 @@ def rows(profile: str, done: Done, certain: bool) -> Iterator[Row]:
         yield row("no part named", "", (f"{of[n][:, 3].mean():.2%}" for n in columns))
     if certain:
         share = f"{1 - len(done.missed) / done.tried:.1%} of {done.tried}"
-        yield row("part named, noise-free", ">= 99 %", ("", "", share))
+        yield row("part named, noise-free", ">= 99 %", ("", "", "", share))
     if to_best[OURS]:
         yield row("effort to optimum, mean", "<= 1.05",
                   (f"{np.mean(to_best[n]):.3f}" for n in columns))  # fmt: skip
@@ -112,7 +112,7 @@ def timed(sizes: Sequence[int]) -> Iterator[Row]:
         found, first, later, read = milliseconds(TIMED, count)
         goal = "<= 20 ms" if count == 200 else ""
         label = f"time per choice, {found} hypotheses, then once ohms were read (first)"
-        yield label, goal, "", "", f"{later:.1f} ms, {read:.1f} ms ({first:.0f} ms)"
+        yield label, goal, "", "", "", f"{later:.1f} ms, {read:.1f} ms ({first:.0f} ms)"
 
 
 def _first_of(runs: Sequence[Run], count: int) -> float:

@@ -20,6 +20,7 @@ Numbers = NDArray[Any]
 
 NEGLIGIBLE = 1e-5  # hypotheses in columns below this chance do not steer the choice
 FIRST_COLUMNS = 4  # before anything was read, one column in so many
+FEW = 12  # hypotheses whose outcomes are kept one by one
 MOST_CELLS = 400  # of them, once something was read: as many as a turn has time for
 
 
@@ -118,9 +119,29 @@ def expected_gain(case: Case, names: Sequence[str]) -> Numbers:
     return np.array([known[name] for name in names])
 
 
+def outlook(case: Case, names: Sequence[str], rows: Sequence[int]) -> Numbers | None:
+    """Chances of outcomes under a few hypotheses, (rows, tests, outcomes), after ``expected_gain``.
+
+    None where one of them is not among those that steer the choice most.
+    """
+    cells = _cells(case)
+    place = {int(row): i for i, row in enumerate(cells.rows[cells.likeliest])}
+    if not place.keys() >= set(rows):
+        return None
+    known: dict[str, Numbers] = case.belief.__dict__["_outlook"]
+    at = [place[row] for row in rows]
+    found = np.zeros((len(rows), len(names), max(known[name].shape[1] for name in names)))
+    for index, name in enumerate(names):
+        found[:, index, : known[name].shape[1]] = known[name][at]
+    return found
+
+
 @dataclass(frozen=True)
 class _Cells:
-    """Pairs of hypothesis and column that steer the choice, by flat index, with their weights."""
+    """Pairs of hypothesis and column that steer the choice, by flat index, with their weights.
+
+    ``rows`` are the hypotheses among them, ``likeliest`` the places of a few of those.
+    """
 
     flat: Numbers
     columns: Numbers
@@ -128,16 +149,29 @@ class _Cells:
     other: Numbers
     starts: Numbers
     member: Numbers
+    rows: Numbers
+    likeliest: Numbers
 
-    def by_parts(self, chances: Numbers) -> Numbers:
-        """Joint chances (sets of parts, tests, outcomes) out of (cells, tests, outcomes)."""
+    def by_rows(self, chances: Numbers) -> Numbers:
+        """Joint chances (hypotheses, tests, outcomes) out of (cells, tests, outcomes)."""
         weighed = self.weight.reshape(-1, *[1] * (chances.ndim - 1)) * chances
-        by_row = np.add.reduceat(weighed, self.starts, axis=0)
-        flat = self.member @ by_row.reshape(len(by_row), -1)
-        return np.asarray(flat.reshape(-1, *chances.shape[1:]))
+        return np.asarray(np.add.reduceat(weighed, self.starts, axis=0))
+
+    def by_parts(self, by_rows: Numbers) -> Numbers:
+        """Joint chances (sets of parts, tests, outcomes) out of (hypotheses, tests, outcomes)."""
+        flat = self.member @ by_rows.reshape(len(by_rows), -1)
+        return np.asarray(flat.reshape(-1, *by_rows.shape[1:]))
 
 
 def _cells(case: Case) -> _Cells:
+    known = case.belief.__dict__
+    if "_cells" not in known:
+        known["_cells"] = _steering(case)
+    found: _Cells = known["_cells"]
+    return found
+
+
+def _steering(case: Case) -> _Cells:
     belief = case.belief
     weight = belief.weight
     if not belief.observations:  # nothing tells the columns apart yet: a few stand for all
@@ -155,15 +189,22 @@ def _cells(case: Case) -> _Cells:
     member = np.zeros((len(labels), len(present)))
     member[of_row, range(len(present))] = 1.0
     other = np.isin(rows, _else_rows(belief.predictor))
-    return _Cells(flat, columns, (kept / kept.sum()).astype(np.float32), other, starts, member)
+    likeliest = np.argsort(-np.add.reduceat(kept, starts), kind="stable")[:FEW]
+    shares = (kept / kept.sum()).astype(np.float32)
+    return _Cells(flat, columns, shares, other, starts, member, present, likeliest)
 
 
 def _gains(case: Case, names: Sequence[str]) -> dict[str, float]:
     cells = _cells(case)
-    parts = entropy_bits(cells.by_parts(np.ones((len(cells.flat), 1, 1))))
+    parts = entropy_bits(cells.by_parts(cells.by_rows(np.ones((len(cells.flat), 1, 1)))))
     found: dict[str, float] = {}
+    outlook: dict[str, Numbers] = case.belief.__dict__.setdefault("_outlook", {})
+    top = cells.likeliest
     for some, chances in _chances(case, cells, names):
-        joint = cells.by_parts(chances)
+        by_rows = cells.by_rows(chances)
+        kept = by_rows[top] / by_rows[top].sum(axis=-1, keepdims=True)
+        outlook |= {name: kept[:, index] for index, name in enumerate(some)}
+        joint = cells.by_parts(by_rows)
         told = entropy_bits(joint.sum(axis=0), axis=-1) + parts - entropy_bits(joint, axis=(0, 2))
         found |= dict(zip(some, told.tolist(), strict=True))
     return found

@@ -22,6 +22,7 @@ from companion.diagnosis.choosers import (
     by_entropy,
     by_fixed_order,
     by_gain_per_cost,
+    by_plan,
 )
 from companion.diagnosis.optimum import expected, optimum, small_case
 from companion.diagnosis.simulate import Installation, install
@@ -33,8 +34,9 @@ CHOOSERS: dict[str, TestChooser] = {
     "fixed sweep": by_fixed_order,
     "entropy": by_entropy,
     "gain per cost": by_gain_per_cost,
+    "planned": by_plan,
 }
-OURS = "gain per cost"
+OURS = "planned"
 COMPLAINTS: tuple[Complaint, ...] = ("opens", "nothing")
 MOST_TESTS = 40
 _Piece = TypeVar("_Piece")
@@ -186,7 +188,7 @@ def _every_fault_for_certain(job: Job) -> tuple[int, tuple[str, ...]]:
         house = install(all_equipment()[job.profile], hidden, tests, 0, 0.0, middling=True)
         case, tried = start, tried + 1
         while True:
-            name = by_gain_per_cost(case, list(case.belief.predictor.tests))
+            name = by_plan(case, list(case.belief.predictor.tests))
             if name is None or verdict(case, name).enough or len(case.asked) >= MOST_TESTS:
                 break
             case = case.heard(name, house.certain(name))

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from typing import NamedTuple
 
 from companion.diagnosis.case import open_case
-from companion.diagnosis.choosers import by_gain_per_cost
+from companion.diagnosis.choosers import by_plan
 from companion.diagnosis.stopping import verdict
 from companion.diagnosis.tables import Complaint
 from companion.practice.house import House
@@ -35,7 +35,7 @@ def best_sequence(house: House, allowed: Collection[str] | None = None) -> list[
     names = [name for name in house.tests if allowed is None or name in allowed]
     steps: list[Step] = []
     while len(steps) < MOST_TESTS:
-        name = by_gain_per_cost(case, [n for n in names if n not in case.asked])
+        name = by_plan(case, [n for n in names if n not in case.asked])
         if name is None or verdict(case, name).enough:
             break
         shown = house.installed.flawless(house.hidden, house.tests[name])

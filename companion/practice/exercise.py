@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from companion.diagnosis.case import Case, open_case
-from companion.diagnosis.choosers import LEAST_BITS, by_gain_per_cost
+from companion.diagnosis.choosers import LEAST_BITS, by_plan
 from companion.diagnosis.gain import expected_gain
 from companion.diagnosis.likelihood import OL
 from companion.diagnosis.tables import effort
@@ -267,7 +267,7 @@ class Exercise:
             yield "Ask for a hint first." if test is None else test.why
             return
         self.hints += 1
-        self._hinted = by_gain_per_cost(self._case, self.allowed())
+        self._hinted = by_plan(self._case, self.allowed())
         if self._hinted is None:
             yield f"No test tells more. By what you read it is the {next(iter(likely))}."
             return

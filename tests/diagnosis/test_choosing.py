@@ -4,17 +4,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import assume, settings
 from hypothesis import given as for_all
-from hypothesis import settings
 from hypothesis import strategies as st
 
 from companion.diagnosis.case import open_case
 from companion.diagnosis.choosers import (
+    CLEARLY_MORE,
     by_entropy,
     by_fixed_order,
     by_gain_per_cost,
+    by_plan,
 )
-from companion.diagnosis.gain import entropy_bits, expected_gain
+from companion.diagnosis.endgame import Few, few, minutes_to_the_end
+from companion.diagnosis.gain import entropy_bits, expected_gain, outlook
+from companion.diagnosis.likelihood import OL
 from companion.diagnosis.optimum import expected, optimum, small_case
 from companion.diagnosis.stopping import SURE, verdict
 from companion.equipment import all_equipment
@@ -62,7 +66,7 @@ def test_optimum_is_huffmans():
     assert expected(small, by_entropy).tests <= 2.4
 
 
-@pytest.mark.parametrize("choose", [by_entropy, by_gain_per_cost])
+@pytest.mark.parametrize("choose", [by_entropy, by_gain_per_cost, by_plan])
 def test_half_split_falls_out(choose):
     """Seven splices in a row, one shorted, each as likely: the middle is opened first."""
     case = chain(7)
@@ -90,7 +94,7 @@ def test_a_dear_test_waits_for_a_cheap_one():
 def test_only_what_is_allowed_is_chosen():
     case = open_case("cooling-gas-furnace")
     allowed = ["ohms G-C at the board", "ohms W-C at the board"]
-    for choose in (by_entropy, by_gain_per_cost, by_fixed_order):
+    for choose in (by_entropy, by_gain_per_cost, by_plan, by_fixed_order):
         assert choose(case, allowed) in allowed
         assert choose(case, []) is None
 
@@ -115,8 +119,43 @@ def test_nothing_beats_the_optimum(seed):
     names = [str(n) for n in rng.choice(tests, 8, replace=False)]
     small = small_case(case, [int(r) for r in rows], names)
     best = optimum(small)
-    for choose in (by_entropy, by_gain_per_cost):
+    for choose in (by_entropy, by_gain_per_cost, by_plan):
         assert expected(small, choose).minutes >= best - 1e-6
+
+
+@settings(max_examples=15, deadline=None)
+@for_all(st.integers(0, 10**6))
+def test_planned_to_the_end_it_costs_what_the_optimum_does(seed):
+    """Two ways to the same figure: subsets a size at a time, and by recursion."""
+    case = open_case("packaged-unit", "nothing")
+    rng = np.random.default_rng(seed)
+    rows = [int(r) for r in rng.choice(38, 6, replace=False)]
+    names = [str(n) for n in rng.choice(list(case.belief.predictor.tests), 9, replace=False)]
+    small = small_case(case, rows, names)
+    hypotheses = small.belief.predictor.hypotheses
+    labels = {h.parts: index for index, h in enumerate(hypotheses)}
+    assume(len(labels) > 1)
+    all_of_them = Few(tuple(range(6)), small.belief.chances,
+                      tuple(labels[h.parts] for h in hypotheses))  # fmt: skip
+    certain = [[np.eye(20)[small.belief.predictor.outcomes[n][i]] for n in names] for i in range(6)]
+    spent = minutes_to_the_end(small, names, all_of_them, np.array(certain))
+    best = optimum(small)
+    assert min(spent.values(), default=0.0) == pytest.approx(best, abs=1e-6)
+    assert expected(small, by_plan).minutes >= best - 1e-6
+
+
+def test_planned_one_walk_does_for_two():
+    """Six suspects out at the unit: what has to be walked for anyway is not put off."""
+    case = open_case("cooling-gas-furnace")
+    for heard in [("ohms Y-C at the board", 0.6), ("ohms Y-C, outdoor wire lifted", OL)]:
+        case = case.heard(*heard)
+    left = few(case)
+    assert left is not None
+    names = list(case.belief.predictor.tests)
+    expected_gain(case, names)
+    spent = minutes_to_the_end(case, names, left, outlook(case, names, left.rows))
+    chosen = by_plan(case, names)
+    assert spent[chosen] <= CLEARLY_MORE * min(spent.values())
 
 
 def test_the_optimum_is_for_small_cases_only():
