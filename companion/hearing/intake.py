@@ -65,6 +65,8 @@ class Intake:
         frames = len(data) // (2 * self._channels)
         given_s, self._seen = self._seen / self._rate, self._seen + frames
         self.dropped_blocks += overflowed
+        if overflowed:  # nobody knows how much: our count of its clock begins anew
+            self._zero_s = float("inf")
         try:
             at_s = self._steady_s(self._seen / self._rate) + given_s
             self._blocks.put_nowait(_Taken(given_s, at_s, data))

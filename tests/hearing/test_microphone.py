@@ -64,6 +64,20 @@ def test_time_runs_evenly_whatever_the_resampler_gives() -> None:
     assert len({len(block.samples) for block in blocks}) > 1
 
 
+def test_sound_that_the_device_lost_does_not_put_all_later_sound_early(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Early by as much as was lost, the canceller would look for an echo before its sound."""
+    now_s = 100.0
+    monkeypatch.setattr(intake.time, "monotonic", lambda: now_s)
+    sound, lost_s = Intake(RATE, 1), 0.2
+    for number in range(20):
+        now_s += BLOCK / RATE + (lost_s if number == 10 else 0.0)
+        sound.give(bytes(2 * BLOCK), overflowed=number == 10)
+    *_, last = (block for _ in range(20) if (block := sound.read()))
+    assert last.at_s == pytest.approx(now_s - BLOCK / RATE, abs=0.002)
+
+
 @given(st.floats(-80, -1), st.floats(0.2, 3))
 def test_gain_helps_the_faint_and_never_clips(level: float, seconds: float) -> None:
     gain, rng = Gain(), np.random.default_rng(3)
