@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from itertools import zip_longest
 from pathlib import Path
 
-from models.measure import clips, latency, people
+from models.measure import clips, latency, noise_alone, people
 from models.measure.clips import RATE, Clip
 from models.measure.engines import Engine, Sphinx, VoskModel
 from models.measure.lists import UNKNOWN, Step, steps, taken
@@ -28,6 +28,7 @@ from models.recipe.build import SHIPPED
 
 _PEER = Path("PocketSphinx")
 _NOISY_LISTS = ("ohms", "26 letters")
+_NOISE_ALONE_LISTS = ("ohms", "answers", "safety")
 
 
 @dataclass
@@ -104,6 +105,9 @@ def table(model: Path, folders: list[Path], noise: list[float]) -> list[tuple[st
                 tallies.append(tally)
         if isinstance(engine, VoskModel):
             rows += latency.rows(engine.recogniser, recordings, steps()["ohms"], folder.name)
+    if isinstance(engine, VoskModel):
+        listed = {name: step for name, step in steps().items() if name in _NOISE_ALONE_LISTS}
+        rows += noise_alone.rows(engine.recogniser, listed)
     rows.append(("confused", ", ".join(f"{p} {n}×" for p, n in confused.most_common(12))))
     share = sum(tally.work_s for tally in tallies) / sum(tally.seconds for tally in tallies)
     rows.append(("real-time factor, one core", f"{share:.3f}"))

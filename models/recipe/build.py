@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from models.recipe import acoustic, conf, graph, lexicon, weights
+from models.recipe import acoustic, conf, graph, lexicon, strangers, weights
 from models.recipe.graph import Costs
 from models.recipe.lexicon import Lexicon
 
@@ -26,7 +26,7 @@ def build(
     (out / "am").mkdir(parents=True, exist_ok=True)
     (out / "am" / "final.mdl").write_bytes(acoustic.to_bytes(model))
     conf.write(out / "conf", search)
-    graph.write(out / "graph", words, costs)
+    graph.write(out / "graph", words, costs, lexicon.load(strangers.PATH))
 
 
 def main() -> None:
@@ -39,7 +39,7 @@ def main() -> None:
     args = parser.parse_args()
     words = lexicon.load(args.lexicon)
     if args.add_words:
-        graph.write(args.out / "graph", words, Costs())
+        graph.write(args.out / "graph", words, Costs(), lexicon.load(strangers.PATH))
     elif args.weights:
         model = weights.load(args.weights, PRIOR_SCALE)
         build(model, words, args.out, Costs(), conf.Search())

@@ -2,8 +2,9 @@
 
 The word loop needs no context and no determinisation: one branch per pronunciation, the word's
 label on its first arc, silence allowed between words. Speech outside the vocabulary ([unk]) is
-matched by any row of phones. Each of its phones costs something, so that it wins only where no word
-fits: the price of a phone trades wrong words against words turned away.
+matched by everyday words (strangers.py), or else by any row of phones. What they cost trades wrong
+words against words turned away: a row of phones costs for each of them, so that it wins only where
+no word fits; an everyday word costs more the nearer it is to one of ours.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from models.recipe import topology
+from models.recipe import strangers, topology
 from models.recipe.lexicon import PHONES, UNKNOWN, Lexicon
+from models.recipe.strangers import Sounds
 
 EPSILON = "<eps>"
 DISAMBIGUATION = "#0"
@@ -33,6 +35,10 @@ class Costs:
     """Any row of phones, for each phone."""
     unknown_minimum: int = 3
     """Fewest phones in a row; two at least."""
+    stranger: float = 3.5
+    """An everyday word that is none of ours."""
+    near: float = 3.0
+    """The same, for each sound that it is nearer than two to a word of ours."""
 
 
 @dataclass
@@ -74,8 +80,9 @@ def word_numbers(lexicon: Lexicon) -> dict[str, int]:
     }
 
 
-def word_loop(lexicon: Lexicon, costs: Costs) -> str:
-    """Text form of the word loop: source, target, transition identifier, word, cost."""
+def word_loop(lexicon: Lexicon, costs: Costs, everyday: Lexicon | None = None) -> str:
+    """Text form of the word loop: source, target, transition identifier, word, cost. `everyday`
+    words are heard as unknown."""
     numbers = word_numbers(lexicon)
     arcs = _Arcs()
     arcs.to_loop(_START)
@@ -83,6 +90,8 @@ def word_loop(lexicon: Lexicon, costs: Costs) -> str:
         for sounds in lexicon[word]:
             _add_word(arcs, sounds, numbers[word], costs.word)
     _add_unknown(arcs, numbers[UNKNOWN], costs)
+    if everyday:
+        _add_strangers(arcs, numbers[UNKNOWN], costs, strangers.chosen(everyday, lexicon))
     return "\n".join(arcs.lines) + f"\n{_LOOP} 0\n"
 
 
@@ -113,6 +122,20 @@ def _any_phone(arcs: _Arcs, source: int, place: str, costs: Costs) -> int:
     return target
 
 
+def _add_strangers(arcs: _Arcs, word: int, costs: Costs, ways: dict[Sounds, float]) -> None:
+    """Everyday words as a tree, so that those that begin alike share the work."""
+    root = arcs.state()
+    arcs.add(_LOOP, root, word=word, cost=costs.stranger)
+    states: dict[Sounds, int] = {(): root}
+    for way, distance in ways.items():
+        phones = topology.in_word(way)
+        for at in range(1, len(way)):
+            if way[:at] not in states:
+                states[way[:at]] = arcs.phone(states[way[: at - 1]], phones[at - 1])
+        end = arcs.phone(states[way[:-1]], phones[-1], cost=costs.near * (2 - distance))
+        arcs.to_loop(end)
+
+
 def flat_words(lexicon: Lexicon) -> str:
     """Text form of a word model that likes every word equally; used when no phrase list is
     given."""
@@ -122,12 +145,12 @@ def flat_words(lexicon: Lexicon) -> str:
     return "".join(f"0 0 {word} {word} {cost:.5g}\n" for word in spoken) + f"0 {cost:.5g}\n"
 
 
-def write(folder: Path, lexicon: Lexicon, costs: Costs) -> None:
+def write(folder: Path, lexicon: Lexicon, costs: Costs, everyday: Lexicon) -> None:
     """Writes the graph folder of a model. Raises OSError."""
     import kaldifst  # type: ignore[import-untyped]
 
     (folder / "phones").mkdir(parents=True, exist_ok=True)
-    loop = kaldifst.compile(word_loop(lexicon, costs), acceptor=False)
+    loop = kaldifst.compile(word_loop(lexicon, costs, everyday), acceptor=False)
     kaldifst.arcsort(loop, sort_type="olabel")
     loop.write(str(folder / "HCLr.fst"))
     words = kaldifst.compile(flat_words(lexicon), acceptor=False)

@@ -61,6 +61,13 @@ def draw(rng: random.Random) -> list[Utterance]:
     return found
 
 
+def lone_words(rng: random.Random, count: int) -> list[Utterance]:
+    """Everyday words that the lexicon lacks, each alone, any of them as likely as another."""
+    known = lexicon.load()
+    strange = [word for word in common_words() if len(word) > 1 and word not in known]
+    return [Utterance((word,), "everyday") for word in rng.sample(strange, count)]
+
+
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description="speak the held-out test set")
@@ -68,13 +75,17 @@ def main() -> None:
     parser.add_argument(
         "--voices", type=Path, required=True, help="folder of the neural voices' style tables"
     )
+    parser.add_argument(
+        "--lone-words", type=int, help="only so many unknown words a voice, each alone"
+    )
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     neural, other = voices.Neural(args.voices), _other_engine()
     rows = ["file\ttranscript\tspeaker\tkind\tseconds"]
     for voice in (*HELD_OUT, "joe"):
         rng, noise = random.Random(f"held out {voice}"), np.random.default_rng(7)
-        for number, utterance in enumerate(draw(rng)):
+        utterances = lone_words(rng, args.lone_words) if args.lone_words else draw(rng)
+        for number, utterance in enumerate(utterances):
             text = voices.as_text(utterance.tokens)
             speed = rng.uniform(0.85, 1.2)
             if voice == "joe":

@@ -43,7 +43,7 @@ def write(out: Path, neural: voices.Neural, count: int, seed: int) -> None:
         labels = labels_of(note, words, dictionary, Counter()) if sounds else None
         if not labels:
             continue
-        table, _ = neural.random_style(rng)
+        table, _ = neural.random_style(rng, stretch=True)
         shift = rng.choice([0, 0, 0, rng.randint(-3, 40)])
         speed = min(max(rng.lognormvariate(0.0, 0.17), 0.7), 1.45)
         jobs.append((text, round(speed, 3), " | ".join(" ".join(word) for word in labels)))

@@ -54,7 +54,7 @@ class Network(nn.Module):
 
     def __init__(self, shape: Shape, dropout: float = 0.1) -> None:
         super().__init__()
-        self.plan = shape.layers()
+        self.plan, self.width = shape.layers(), shape.width
         self.left = -sum(min(offsets) for _, _, offsets, _, _ in self.plan)
         self.right = sum(max(offsets) for _, _, offsets, _, _ in self.plan)
         self.layers = nn.ModuleList(

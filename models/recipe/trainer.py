@@ -17,6 +17,7 @@ from models.recipe.network import STRIDE, Arrays, Network, restored
 from models.recipe.placing import Draw, place
 from models.recipe.topology import CLASSES
 from models.recipe.weights import PRIOR_FLOOR
+from models.recipe.widen import widened
 
 STRETCHES = tuple(round(0.82 + 0.03 * step, 2) for step in range(14))
 """Vocal tract factors tried in training."""
@@ -185,7 +186,7 @@ def prepare(
     )
     trainer.mean, trainer.scale = frames.mean(0), frames.std(0) + 1e-3
     if start:
-        arrays = read(start)
+        arrays = widened(read(start), network.width)
         trainer.prior = arrays["pri"].to(device)
         inputs, _ = trainer.inputs(
             *trainer.heard(corpus, torch.cat(some[:10]).to(device), 0), noisy=True

@@ -82,19 +82,27 @@ class Neural:
         names = sorted(path.stem for path in self.folder.glob("[ab][fm]_*.bin"))
         return [name for name in names if name not in HELD_OUT]
 
-    def random_style(self, rng: random.Random) -> tuple[NDArray[np.float32], str]:
+    def random_style(
+        self, rng: random.Random, stretch: bool = False
+    ) -> tuple[NDArray[np.float32], str]:
         """A style table nobody else has: blended voices, the timbre of one blend with the melody of
-        another."""
-        timbre, timbre_name = self._blend(rng)
+        another. With `stretch`, half of the blends leave the span between two voices: one voice,
+        moved by the difference between two others."""
+        timbre, timbre_name = self._blend(rng, stretch)
         if rng.random() < 0.5:
             return timbre, timbre_name
-        melody, melody_name = self._blend(rng)
+        melody, melody_name = self._blend(rng, stretch)
         return np.hstack([timbre[:, :_TIMBRE], melody[:, _TIMBRE:]]), f"{timbre_name}/{melody_name}"
 
-    def _blend(self, rng: random.Random) -> tuple[NDArray[np.float32], str]:
+    def _blend(self, rng: random.Random, stretch: bool) -> tuple[NDArray[np.float32], str]:
         first = rng.choice(self.training_names())
         if rng.random() < 0.3:
             return self.table(first), first
+        if stretch and rng.random() < 0.5:
+            one, other = rng.sample(self.training_names(), 2)
+            share = rng.uniform(0.1, 0.4)
+            moved = self.table(first) + share * (self.table(one) - self.table(other))
+            return moved, f"{first}{share:+.2f}*({one}-{other})"
         second = rng.choice(_ACCENTED if rng.random() < 0.25 else self.training_names())
         # A share below zero steps away from the second voice instead of towards it.
         share = rng.uniform(-0.2, 0.65)
