@@ -240,6 +240,17 @@ class Belief:
 
         Given all the others and itself. Probes slip and lamps mislead as well as words do.
         """
+        return float((self.weight * self._wrong_share(index)).sum())
+
+    def misheard(self, name: str) -> Numbers:
+        """The same of the first reading of a test, cell by cell, (H, K).
+
+        Raises:
+            ValueError: the test was not heard of.
+        """
+        return self._wrong_share([o.test for o in self.observations].index(name))
+
+    def _wrong_share(self, index: int) -> Numbers:
         observation = self.observations[index]
         test = self.predictor.tests[observation.test]
         table = self.trust.table.wrong_way
@@ -258,7 +269,7 @@ class Belief:
         share = np.exp(np.minimum(0.0, log_wrong - told.found))
         if share.ndim == 3:
             share = (np.exp(self.folded.boards[test.circuit or ""]) * share).sum(axis=0)
-        return float((self.weight * share).sum())
+        return np.asarray(share)
 
 
 def _by_chance(test: Test, outcomes: Sequence[Outcome]) -> float:

@@ -11,7 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.diagnosis.case import Case
-from companion.diagnosis.likelihood import Trust, outcome_table
+from companion.diagnosis.likelihood import (
+    EDGES,
+    Outcome,
+    Trust,
+    outcome_place,
+    outcome_table,
+    repeat,
+)
 from companion.diagnosis.predict import OPEN, Predicted, Predictor
 from companion.diagnosis.tolerance import informed
 from companion.diagnosis.trial import Test
@@ -214,6 +221,32 @@ def _chances(
     case: Case, cells: _Cells, names: Sequence[str]
 ) -> Iterator[tuple[list[str], Numbers]]:
     """Tests together with their chances (cells, tests, outcomes), as much as is known now."""
+    heard = {o.test: o.outcome for o in case.belief.observations}
+    for some, chances in _fresh(case, cells, names):
+        for index, name in enumerate(some):
+            if name in heard:
+                again = _again(case, cells, name, heard[name], chances[:, index])
+                chances[:, index] = again
+        yield some, chances
+
+
+def _again(case: Case, cells: _Cells, name: str, first: Outcome, fresh: Numbers) -> Numbers:
+    """Chances (cells, outcomes) of reading the same points once more: the same comes out, unless
+    what was heard was wrong."""
+    test, trust = case.belief.predictor.tests[name], case.belief.trust
+    place = outcome_place(test, first)
+    if place is None:
+        return fresh
+    count = fresh.shape[-1]
+    same = 1.0 if test.measure in EDGES else repeat(test, first, first, trust)
+    right = np.full(count, trust.misheard / count + (1.0 - trust.misheard) * (1.0 - same) / count)
+    right[place] += (1.0 - trust.misheard) * same
+    wrong = case.belief.misheard(name).reshape(-1)[cells.flat, None]
+    return np.asarray((1.0 - wrong) * right + wrong * fresh)
+
+
+def _fresh(case: Case, cells: _Cells, names: Sequence[str]) -> Iterator[tuple[list[str], Numbers]]:
+    """The same, of tests as if none had been done before."""
     known, belief = tables(case), case.belief
     touched = {name for name in names if name in known.place and belief.touched(name)}
     for group in known.before:

@@ -6,6 +6,7 @@ a coil's tolerance are both of one size. Densities are per unit of that scale.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -224,6 +225,17 @@ def _bands(test: Test, predicted: Predicted, trust: Trust) -> Numbers:
     bands[..., 0] += np.where(is_open, 0.0, none)
     bands[..., -1] = is_open
     return bands
+
+
+def outcome_place(test: Test, outcome: Outcome) -> int | None:
+    """Which outcome of ``outcome_table`` one is; None where it is none of them by itself."""
+    if test.words or test.measure not in EDGES:
+        return test.outcomes.index(outcome) if outcome in test.outcomes else None
+    if isinstance(outcome, str | tuple):
+        return None
+    edges = EDGES[test.measure]
+    is_open = isinf(outcome) or (test.measure == "ohms" and outcome > OPEN_OHM)
+    return len(edges) + 1 if is_open else bisect_right(edges, outcome)
 
 
 def _word(test: Test, words: Numbers, outcome: Outcome) -> Numbers:

@@ -83,6 +83,23 @@ def test_half_split_goes_on_halving():
     assert int(by_entropy(nearer, names).split()[-1]) < middle
 
 
+def test_what_agrees_is_worth_no_second_reading_and_what_turns_belief_is():
+    """Said again, a reading tells only whether it was heard right."""
+    name, agrees, turns = "volts W-C, called", 25.8, 0.0
+    start = open_case("cooling-gas-furnace")
+    fresh = expected_gain(start, [name])[0]
+    again = {v: expected_gain(start.heard(name, v), [name])[0] for v in (agrees, turns)}
+    assert again[agrees] < 0.02 * fresh
+    assert again[turns] > 3 * again[agrees]
+
+
+def test_a_lamp_that_agrees_is_not_asked_for_again():
+    case = open_case("cooling-gas-furnace").heard("ohms Y-C at the board", 0.6)
+    lit = case.heard("lamp, R to Y", "bright")
+    fresh, again = (expected_gain(c, ["lamp, R to Y"])[0] for c in (case, lit))
+    assert again < 0.2 * fresh
+
+
 def test_a_dear_test_waits_for_a_cheap_one():
     """Once dead and with the base off, the board comes before the walk."""
     case = open_case("cooling-gas-furnace").heard("ohms Y-C at the board", 0.7)
