@@ -180,7 +180,9 @@ class SpokenEars:
                 ear = self._recogniser.build(phrases)
                 heard, end = Heard(), _End(settled, meaning, self._pause)
                 heard.blocks.append(block)
-            under = stop_under is not None and speaking and not cut_in and stop_under(block)
+            # Words that were misheard may have cut in; what was said may still be "stop".
+            may_stop = (speaking or cut_in) and not stopped
+            under = stop_under is not None and may_stop and stop_under(block)
             if insists(under, block) and self._overlap is not None:
                 cut_in = stopped = self._overlap.cuts_in(STOP, never)
             ended = ear.AcceptWaveform(block.samples.tobytes())

@@ -174,7 +174,7 @@ class Card:
         self._lead("lips", 1.0)
         rng = np.random.default_rng(1)
         self._noise = self.say(
-            rng.normal(0, 10 ** (-75 / 20), RATE * 400).astype(np.float32), "mic"
+            rng.normal(0, 10 ** (-75 / 20), RATE * 1200).astype(np.float32), "mic"
         )
 
     def echo(self, volume: float) -> None:
@@ -182,6 +182,7 @@ class Card:
         self._lead("spk", volume)
 
     def _lead(self, sink: str, volume: float) -> None:
+        """Volume is a factor on the amplitude; the server's own scale is its cube root."""
         module = self.control(
             "load-module", "module-loopback", f"source={sink}.monitor", "sink=mic",
             "latency_msec=100",
@@ -190,7 +191,7 @@ class Card:
             if line.split()[3] == "module-loopback.c":
                 newest = line.split()[0]
         assert module
-        self.control("set-sink-input-volume", newest, f"{volume * 65536:.0f}")
+        self.control("set-sink-input-volume", newest, f"{volume ** (1 / 3) * 65536:.0f}")
 
     def pull(self) -> None:
         """Pull the microphone out. The server moves who listens to a source that gives nothing."""

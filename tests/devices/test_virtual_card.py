@@ -21,6 +21,7 @@ from companion.messages import Concluded, Spoken, Taken
 from companion.understood import Command, Utterance
 from tests.calls.make import texts_of
 from tests.devices.card import RATE, Sound, card, why_not
+from tests.devices.silence import silence_after
 from tests.devices.talk import TOP, Talk, recorded, spoken_by_engine, turn
 
 _WHY_NOT = why_not()
@@ -58,7 +59,7 @@ def begun(tmp_path: Path) -> Path:
 
 def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
     with card(tmp_path / "card") as made:
-        made.echo(0.5)
+        made.echo(0.125)
         talk = Talk(made, "--calls", str(begun), "--resume")
         try:
             walk(talk, said)
@@ -83,12 +84,6 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
         )
         for m in messages
     )  # fmt: skip
-
-
-def silence_after(loud: list[float], stop_ended_s: float) -> float:
-    """Seconds from "stop" to the first silence, which the next earcon may soon end."""
-    pauses = (a for a, b in zip(loud, [*loud[1:], float("inf")], strict=True) if b - a > 0.04)
-    return next(at_s for at_s in pauses if at_s > stop_ended_s - 0.4) - stop_ended_s
 
 
 def walk(talk: Talk, said: Callable[[str], Sound]) -> None:

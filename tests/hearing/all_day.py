@@ -102,11 +102,9 @@ def main() -> None:
             heard += 1
             voice.say(f"I heard {utterance.text}.")
             if day.s >= next_s:
-                print(
-                    f"{day.s / 3600:4.1f} h  {heard:5d} heard  {resident_mb():6.1f} MB", flush=True
-                )
+                tell(day.s, heard)
                 next_s += 1800
-        print(f"{day.s / 3600:4.1f} h  {heard:5d} heard  {resident_mb():6.1f} MB")
+        tell(day.s, heard)
         voice.close()
     print(f"in {time.monotonic() - began_s:.0f} s, {time.process_time():.0f} s of one processor")
 
