@@ -25,7 +25,7 @@ from companion.procedure.shapes import (
 
 SLOTS = frozenset(
     {"value", "terminal", "circuit", "part", "fault", "repair", "marked", "fitted", "new_fuse",
-     "leads", "unfinished", "likeliest"}
+     "leads", "unfinished", "likeliest", "mended"}
 )  # fmt: skip
 ZERO_VOLTS_LIMIT = 1.0
 FED_VOLTS = 18.0

@@ -20,6 +20,7 @@ SWEPT = ("circuits", "uncleared")
 """Kinds of list that hold terminals."""
 Setting = Literal["complaint", "means", "transformer"]
 Fact = Literal["profile", "means", "no circuit", "fuse whole", "transformer lives"]
+Finding = Literal["named", "comes and goes", "unclear", "sound again", "unanswered"]
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
 
@@ -63,7 +64,7 @@ class Outcome(_Shape):
 class Exhausted(_Shape):
     """Where a step with ``each`` goes when its list is done, by what was found on the way."""
 
-    finding: Literal["named", "comes and goes", "unclear", "unanswered"] | None = None
+    finding: Finding | None = None
     say: str | None = None
     go: str
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from companion.counsel import Counsel
 from companion.messages import Suspicion
 from companion.procedure.asking import may_be_asked, most_asked
 from companion.procedure.evidence import by_part, leading
 from companion.procedure.library import Library
-from companion.procedure.shapes import AGAIN, NEXT, PARKED, Fact
+from companion.procedure.shapes import AGAIN, NEXT, PARKED, Fact, Finding
 from companion.procedure.standing import Place, Standing
 
 NOTHING_NOW = "none now"
@@ -90,7 +89,9 @@ class Ways:
     def _exhausted(
         self, step: str, suspicion: Suspicion | None, standing: Standing, counsel: Counsel | None
     ) -> Way:
-        finding = _of_list(step, standing) if suspicion is None else _finding(suspicion)
+        finding = _of_list(step, standing)
+        if suspicion is not None:
+            finding = _finding(suspicion, bool(standing.mended))
         if suspicion is not None and finding != "named" and standing.transformer_open:
             finding = "named"
             standing = replace(standing, part="transformer", fault="open")
@@ -130,17 +131,19 @@ def known(fact: Fact, standing: Standing) -> bool:
             return standing.complaint == "nothing"
 
 
-def _finding(suspicion: Suspicion) -> Literal["named", "comes and goes", "unclear"]:
+def _finding(suspicion: Suspicion, mended: bool = False) -> Finding:
     first = leading(suspicion)
     # The marked fuse goes in whatever else is found, so the wrong one need only be likely.
     wanted = LIKELY if first is not None and first.part == FUSE else NAMED
     if first is not None and first.chance >= wanted and first.part not in {ELSE, NOTHING_NOW}:
         return "named"
     hiding = [s for s in suspicion.suspects if s.part == NOTHING_NOW or s.fault == COMES_AND_GOES]
-    return "comes and goes" if sum(s.chance for s in hiding) >= LIKELY else "unclear"
+    if sum(s.chance for s in hiding) < LIKELY:
+        return "unclear"
+    return "sound again" if mended else "comes and goes"
 
 
-def _of_list(step: str, standing: Standing) -> Literal["unanswered"] | None:
+def _of_list(step: str, standing: Standing) -> Finding | None:
     return "unanswered" if UNANSWERED in standing.found(step).values() else None
 
 

@@ -196,7 +196,7 @@ def test_every_text_can_be_worded(dialogs):
     slots = dict.fromkeys(
         ["value", "terminal", "circuit", "part", "fault", "repair", "marked", "fitted",
          "new_fuse", "leads", "phase", "first", "second", "unit", "options", "at", "suspects",
-         "left", "findings", "unfinished", "likeliest"], "Y",
+         "left", "findings", "unfinished", "likeliest", "mended"], "Y",
     )  # fmt: skip
     steps = dialogs.library.procedure.steps.values()
     texts = [t for s in steps for t in (s.say, s.why, s.caution, *(o.say for o in s.outcomes)) if t]
