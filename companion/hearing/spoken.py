@@ -14,7 +14,7 @@ from companion.hearing.ears import Meaning, Settled, never
 from companion.hearing.heard import Heard
 from companion.hearing.overlap import STOP, Overlap
 from companion.hearing.pauses import Pause
-from companion.hearing.recogniser import Recogniser
+from companion.hearing.recogniser import UNKNOWN, Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.understood import HeardWord, Utterance
 
@@ -179,10 +179,14 @@ class SpokenEars:
                 cut_in = self._overlap.cuts_in(_text(words), meaning)
             if words and (cut_in or not self._overlapped(words, heard)):
                 self._again = heard.tail(words[-1].end)
+                if not cut_in:
+                    words = self._second_thought(words, heard, phrases)
                 return self._utterance(words, heard)
             heard.forget()  # only quiet, and memory is to stay flat however long it lasts
         words = _Result.model_validate_json(ear.FinalResult()).result
-        return self._utterance(words, heard) if words else None
+        if not words:
+            return None
+        return self._utterance(self._second_thought(words, heard, phrases), heard)
 
     def _stop_under(self, raw_ear: Any, block: Block) -> bool:
         """Whether "stop" is in the sound as it came, while the companion speaks."""
@@ -202,6 +206,18 @@ class SpokenEars:
         if self._overlap is None:
             return words
         return self._overlap.technicians(words, heard.steady_s)
+
+    def _second_thought(
+        self, words: list[_Word], heard: Heard, phrases: Sequence[str]
+    ) -> list[_Word]:
+        """The words, or one ``[unk]`` if they were none of ours; "stop" stays "stop"."""
+        said = {word.word for word in words}
+        if STOP in said or said <= {UNKNOWN}:
+            return words
+        sound = heard.between(words[0].start, heard.given_s)
+        if not self._recogniser.is_strange(phrases, sound.tobytes()):
+            return words
+        return [_Word(word=UNKNOWN, start=words[0].start, end=words[-1].end)]
 
     def _overlapped(self, words: Sequence[_Word], heard: Heard) -> bool:
         """Whether the companion still spoke when these words ended."""
