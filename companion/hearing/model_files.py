@@ -125,7 +125,7 @@ def words(folder: Path) -> frozenset[str]:
         raise _unusable(
             folder, f"its list of words can't be read ({error})", "Copy it again."
         ) from error
-    spoken = frozenset(name for name in names if name[0] not in "<#!" and name != "[unk]")
+    spoken = frozenset(name for name in names if name[0] not in "<#![")
     if not spoken:
         raise _unusable(folder, "it has no list of words", "Use a model with words.txt.")
     return spoken

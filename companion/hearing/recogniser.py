@@ -17,6 +17,8 @@ from companion.hearing.source import RATE
 
 UNKNOWN = "[unk]"
 """What the recogniser writes for speech that is on no list."""
+_OTHER = "[other]"
+"""The model's everyday words that are none of ours, all as one word."""
 
 
 class Floors(BaseModel):
@@ -83,7 +85,7 @@ class Ear:
         return self._weighed(self._recogniser.FinalResult())
 
     def _weighed(self, found: str) -> str:
-        alternatives = json.loads(found)["alternatives"]
+        alternatives = json.loads(found.replace(_OTHER, UNKNOWN))["alternatives"]
         best = alternatives[0]
         scores = [a["confidence"] - best["confidence"] for a in alternatives]
         weights = [math.exp(score / self._doubt.temperature) for score in scores]
@@ -141,7 +143,8 @@ class Recogniser:
                 f"The speech model in {model_folder} can't be loaded.",
                 safe="No call was begun.", do="Copy the model again, all of it.",
             ) from error  # fmt: skip
-        self._always = [UNKNOWN] if self._model.vosk_model_find_word(UNKNOWN) >= 0 else []
+        self._always = self._if_known(UNKNOWN)
+        self._others = self._if_known(_OTHER)
 
     @property
     def floors(self) -> dict[str, float]:
@@ -149,11 +152,28 @@ class Recogniser:
         not sure."""
         return {"usual": self._floors.reading, "safety": self._floors.safety}
 
+    def _if_known(self, word: str) -> list[str]:
+        return [word] if self._model.vosk_model_find_word(word) >= 0 else []
+
     def missing_words(self, phrases: Iterable[str]) -> frozenset[str]:
         """Words of these phrases that the model can't hear."""
         return frozenset(word for phrase in phrases for word in phrase.split()) - self.words
 
-    def build(self, phrases: Sequence[str]) -> Ear:
+    def is_strange(self, phrases: Sequence[str], sound: bytes) -> bool:
+        """Whether an utterance that had words in it has none when it is heard once more with
+        thousands of everyday words beside the list, because each part is nearer to one of those.
+
+        They are no part of the first hearing, because there they would swallow words spoken over
+        a prompt. Never so with a model that has no such words.
+        """
+        if not self._others:
+            return False
+        ear = self.build(phrases, self._others)
+        ear.AcceptWaveform(sound)
+        text = json.loads(ear.FinalResult())["text"]
+        return bool(text) and set(text.split()) == {UNKNOWN}
+
+    def build(self, phrases: Sequence[str], others: Sequence[str] = ()) -> Ear:
         """A fresh recogniser at 16 kHz for one turn, which reports words with their times.
 
         Fresh, because changing the list of a running one can abort the process.
@@ -170,7 +190,7 @@ class Recogniser:
                 safe="Nothing was taken as an answer.", do="Type the answer, or use another model.",
             )  # fmt: skip
         recogniser = self._vosk.KaldiRecognizer(
-            self._model, RATE, json.dumps([*known, *self._always], ensure_ascii=False)
+            self._model, RATE, json.dumps([*known, *self._always, *others], ensure_ascii=False)
         )
         recogniser.SetWords(True)
         recogniser.SetMaxAlternatives(self._doubt.alternatives)

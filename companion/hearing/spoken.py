@@ -209,13 +209,17 @@ class SpokenEars:
                 cut_in = self._overlap.cuts_in(_text(words), meaning)
             if words and (cut_in or not self._overlapped(words, heard)):
                 self._again = heard.tail(words[-1].end)
+                if not cut_in:
+                    words = self._second_thought(words, heard, phrases)
                 return self._utterance(words, heard)
             if words:
                 let_go.note(words, block.at_s)
             else:
                 heard.forget()  # only quiet, and memory is to stay flat however long it lasts
         words = _Result.model_validate_json(ear.FinalResult()).result
-        return self._utterance(words, heard) if words else None
+        if not words:
+            return None
+        return self._utterance(self._second_thought(words, heard, phrases), heard)
 
     def _stop_under(self, phrases: Sequence[str]) -> StopUnder | None:
         if self._overlap is None or not self._overlap.cancelled:
@@ -249,6 +253,18 @@ class SpokenEars:
                 changes["conf"] = 0.0
             theirs.append(word.model_copy(update=changes))
         return theirs
+
+    def _second_thought(
+        self, words: list[_Word], heard: Heard, phrases: Sequence[str]
+    ) -> list[_Word]:
+        """The words, or one ``[unk]`` if they were none of ours; "stop" stays "stop"."""
+        said = {word.word for word in words}
+        if STOP in said or said <= {UNKNOWN}:
+            return words
+        sound = heard.between(words[0].start, heard.given_s)
+        if not self._recogniser.is_strange(phrases, sound.tobytes()):
+            return words
+        return [_Word(word=UNKNOWN, start=words[0].start, end=words[-1].end)]
 
     def _overlapped(self, words: Sequence[_Word], heard: Heard) -> bool:
         """Whether the companion still spoke when these words ended."""

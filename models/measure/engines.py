@@ -13,6 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Protocol
 
+from companion.hearing.overlap import STOP
 from companion.hearing.recogniser import Recogniser
 from models.measure.clips import Samples
 from models.measure.lists import UNKNOWN
@@ -63,6 +64,10 @@ class VoskModel:
             if ear.AcceptWaveform(samples[at : at + _BLOCK].tobytes()):
                 results += json.loads(ear.Result()).get("result", [])
         results += json.loads(ear.FinalResult()).get("result", [])
+        said = {part["word"] for part in results}
+        sure = STOP in said or said <= {UNKNOWN}  # as SpokenEars does
+        if not sure and self.recogniser.is_strange(phrases, samples.tobytes()):
+            return Heard((UNKNOWN,), (1.0,))
         return Heard(
             tuple(part["word"] for part in results), tuple(float(part["conf"]) for part in results)
         )

@@ -1,10 +1,11 @@
 """The decoding graphs: every word's phones as a loop (HCLr.fst), and a flat word model (Gr.fst).
 
 The word loop needs no context and no determinisation: one branch per pronunciation, the word's
-label on its first arc, silence allowed between words. Speech outside the vocabulary ([unk]) is
-matched by everyday words (strangers.py), or else by any row of phones. What they cost trades wrong
-words against words turned away: a row of phones costs for each of them, so that it wins only where
-no word fits; an everyday word costs more the nearer it is to one of ours.
+label on its first arc, silence allowed between words. Speech outside the vocabulary is matched by
+any row of phones ([unk]), or by an everyday word (strangers.py) where the list asks for those
+([other]). What they cost trades wrong words against words turned away: a row of phones costs for
+each of them, so that it wins only where no word fits; an everyday word costs more the nearer it is
+to one of ours.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from models.recipe import strangers, topology
-from models.recipe.lexicon import PHONES, UNKNOWN, Lexicon
+from models.recipe.lexicon import OTHER, PHONES, UNKNOWN, Lexicon
 from models.recipe.strangers import Sounds
 
 EPSILON = "<eps>"
@@ -72,17 +73,19 @@ class _Arcs:
 
 
 def word_numbers(lexicon: Lexicon) -> dict[str, int]:
-    """Number of every symbol: epsilon is 0, then the words in order with the unknown word, then the
-    marker."""
+    """Number of every symbol: epsilon is 0, then the words in order with those for speech that is
+    none of them, then the marker."""
     return {
         name: number
-        for number, name in enumerate((EPSILON, *sorted({*lexicon, UNKNOWN}), DISAMBIGUATION))
+        for number, name in enumerate(
+            (EPSILON, *sorted({*lexicon, UNKNOWN, OTHER}), DISAMBIGUATION)
+        )
     }
 
 
 def word_loop(lexicon: Lexicon, costs: Costs, everyday: Lexicon | None = None) -> str:
     """Text form of the word loop: source, target, transition identifier, word, cost. `everyday`
-    words are heard as unknown."""
+    words come out as one word, OTHER."""
     numbers = word_numbers(lexicon)
     arcs = _Arcs()
     arcs.to_loop(_START)
@@ -91,7 +94,7 @@ def word_loop(lexicon: Lexicon, costs: Costs, everyday: Lexicon | None = None) -
             _add_word(arcs, sounds, numbers[word], costs.word)
     _add_unknown(arcs, numbers[UNKNOWN], costs)
     if everyday:
-        _add_strangers(arcs, numbers[UNKNOWN], costs, strangers.chosen(everyday, lexicon))
+        _add_strangers(arcs, numbers[OTHER], costs, strangers.chosen(everyday, lexicon))
     return "\n".join(arcs.lines) + f"\n{_LOOP} 0\n"
 
 

@@ -23,6 +23,9 @@ PHONES = (
 UNKNOWN = "[unk]"
 """The recogniser's name for speech that is none of its words."""
 
+OTHER = "[other]"
+"""An everyday word that is none of the recogniser's own."""
+
 DEFAULT_PATH = Path(__file__).resolve().parents[1] / "lexicon.txt"
 
 Lexicon = dict[str, tuple[tuple[str, ...], ...]]

@@ -1,4 +1,4 @@
-"""Everyday words that are not the companion's: models/strangers.txt, each heard as [unk].
+"""Everyday words that are not the companion's: models/strangers.txt, each heard as [other].
 
 A word that nobody meant for the companion comes out as the nearest of its words, unless the
 recogniser knows a nearer one that means nothing. `python -m models.recipe.strangers COUNT` writes

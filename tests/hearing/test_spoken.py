@@ -99,6 +99,9 @@ class Tap:
         self.turns.append(b"")
         return self
 
+    def is_strange(self, phrases: Sequence[str], sound: bytes) -> bool:
+        return self._recogniser.is_strange(phrases, sound)
+
     def AcceptWaveform(self, data: bytes) -> int:  # noqa: N802, vosk's own name
         self.turns[-1] += data
         return int(self._ear.AcceptWaveform(data))

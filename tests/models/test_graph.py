@@ -11,7 +11,7 @@ import pytest
 
 from models.recipe import graph, lexicon, topology
 from models.recipe.graph import Costs
-from models.recipe.lexicon import UNKNOWN, Lexicon
+from models.recipe.lexicon import OTHER, UNKNOWN, Lexicon
 
 LOOP = 1
 Arcs = dict[int, list[tuple[int, int, int]]]
@@ -88,11 +88,11 @@ def test_unknown_speech_needs_its_minimum_of_phones(minimum: int) -> None:
     assert fewest == minimum
 
 
-def test_words_are_numbered_from_one_with_the_unknown_word_among_them() -> None:
+def test_words_are_numbered_from_one_with_those_for_unknown_speech() -> None:
     numbers = graph.word_numbers(SMALL)
     assert numbers[graph.EPSILON] == 0
-    assert sorted(numbers.values()) == list(range(len(SMALL) + 3))
-    assert UNKNOWN in numbers
+    assert sorted(numbers.values()) == list(range(len(SMALL) + 4))
+    assert {UNKNOWN, OTHER} <= set(numbers)
 
 
 def test_the_shipped_graph_is_the_lexicon_s() -> None:

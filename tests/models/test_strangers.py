@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from models.recipe import graph, lexicon, strangers, topology
 from models.recipe.graph import Costs
-from models.recipe.lexicon import PHONES, UNKNOWN, Lexicon
+from models.recipe.lexicon import OTHER, PHONES, Lexicon
 from models.recipe.strangers import Neighbours, Sounds, chosen
 
 OURS: Lexicon = {
@@ -68,9 +68,9 @@ def test_every_stranger_is_heard_as_unknown_and_dearer_the_nearer_it_is() -> Non
         if len(fields := line.split()) == 5:
             source, target, sound, word = map(int, fields[:4])
             arcs.setdefault(source, []).append((target, sound, word, float(fields[4])))
-    unknown = graph.word_numbers(OURS)[UNKNOWN]
+    other = graph.word_numbers(OURS)[OTHER]
     for (way,) in everyday.values():
-        paths = [(t, c) for t, s, w, c in arcs[1] if (s, w) == (0, unknown) and c == 3.0]
+        paths = [(t, c) for t, s, w, c in arcs[1] if (s, w) == (0, other) and c == 3.0]
         for phone in topology.in_word(way):
             wanted = topology.first_transition(phone)
             paths = [(t, c + more) for at, c in paths for t, s, _, more in arcs[at] if s == wanted]

@@ -11,6 +11,7 @@ torch = pytest.importorskip(
 
 from models.recipe import features, loss, topology, weights  # noqa: E402
 from models.recipe.network import STRIDE, Network, Shape, restored  # noqa: E402
+from models.recipe.widen import widened  # noqa: E402
 
 CPU = torch.device("cpu")
 
@@ -97,6 +98,22 @@ def test_a_folded_network_taken_over_again_gives_the_same_scores(shape: Shape) -
     torch.testing.assert_close(other.eval()(plain), expected, atol=1e-4, rtol=1e-4)
     torch.testing.assert_close(restored(arrays, CPU)(plain), expected, atol=1e-4, rtol=1e-4)
     assert expected.shape[1] == -(-(80 - network.left - network.right) // STRIDE)
+
+
+def test_a_wider_network_computes_the_same_and_its_doubles_differ() -> None:
+    arrays = trained(SHAPES[0]).folded(torch.zeros(40), torch.ones(40))
+    width = len(arrays["b1"]) + 5
+    wide = widened(arrays, width)
+    heard = torch.randn(2, 40, 80)
+    torch.testing.assert_close(
+        restored(wide, CPU)(heard), restored(arrays, CPU)(heard), atol=1e-4, rtol=1e-4
+    )
+    assert len(wide["b1"]) == width
+    last = max(int(name[1:]) for name in wide if name.startswith("w"))
+    columns = wide[f"w{last}"].T
+    assert len(torch.unique(columns, dim=0)) == width
+    with pytest.raises(ValueError, match="can't become"):
+        widened(wide, width - 1)
 
 
 def test_the_prior_is_folded_into_the_last_bias(tmp_path) -> None:  # type: ignore[no-untyped-def]
