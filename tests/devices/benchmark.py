@@ -51,7 +51,8 @@ def _answered(talk: Talk, words: str, already: int) -> bool:
         talk.wait_for("= ", PATIENCE_S, since=already)
     except AssertionError:
         return False
-    return any(words in line for line in talk.lines[already:])
+    since = talk.lines[already:]
+    return any(words in line for line in since) and not any("not taken" in line for line in since)
 
 
 def whole_call(made: Card, calls: Path, turns: int) -> Held:
