@@ -115,6 +115,8 @@ class Watch:
             yield "ohms where power may be on"
         if "isolated" in needs and not self._base_off:
             yield "ohms at the board with the thermostat on"
+        if "unfused" in needs and not self._no_fuse:
+            yield "ohms at the board with the fuse in"
         if "zeroed" in needs and not self._zeroed:
             yield "ohms with leads that were not read"
         if "lamp" in needs and self._fitted != "lamp":
