@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.likelihood import Outcome, Trust, heard_right, heard_wrong, together
-from companion.diagnosis.predict import OPEN, Predicted, Predictor
+from companion.diagnosis.predict import Predictor
+from companion.diagnosis.predicted import OPEN, Predicted
 from companion.diagnosis.tolerance import LoadState, apart, informed, learned, unknown
 from companion.diagnosis.trial import Test
 

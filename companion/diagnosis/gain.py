@@ -19,7 +19,8 @@ from companion.diagnosis.likelihood import (
     outcome_table,
     repeat,
 )
-from companion.diagnosis.predict import OPEN, Predicted, Predictor
+from companion.diagnosis.predict import Predictor
+from companion.diagnosis.predicted import OPEN, Predicted
 from companion.diagnosis.tolerance import informed
 from companion.diagnosis.trial import Test
 

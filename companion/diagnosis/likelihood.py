@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.circuit.shapes import Meter, Range
-from companion.diagnosis.predict import Predicted
+from companion.diagnosis.predicted import Predicted
 from companion.diagnosis.tables import Likelihoods
 from companion.diagnosis.trial import Measure, Test
 from companion.diagnosis.trust import normal_cdf, rough_cdf

@@ -18,7 +18,8 @@ from companion.diagnosis.case import Case, Standing, after, minutes
 from companion.diagnosis.choosers import TestChooser
 from companion.diagnosis.gain import table_of
 from companion.diagnosis.hypotheses import Hypothesis
-from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.predict import Predictor
+from companion.diagnosis.predicted import Predicted
 
 
 class Tabled(Predictor):

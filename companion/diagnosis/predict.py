@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -20,6 +20,7 @@ from companion.circuit.supply import pull_in_volt
 from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.nuisance import BOARDS, BONDED_SHARE, Board, board_shares
+from companion.diagnosis.predicted import Predicted, joined
 from companion.diagnosis.tables import Likelihoods
 from companion.diagnosis.transfer import Transfer
 from companion.diagnosis.trial import Setup, Test
@@ -35,33 +36,6 @@ VOLTS_MOVE = 0.2  # judgement: the same of volts lost, or of the few that are le
 CHUNK = 128  # hypotheses solved at a time, to bound memory
 GHOSTLY_OHM, GHOST_SPREAD = 1e5, 0.3  # judgement: a wire in the air, and how it wanders
 AMPERE_SPREAD = 0.3  # judgement: what is left of the tolerance of VA between columns
-
-
-@dataclass(frozen=True)
-class Predicted:
-    """A test under every hypothesis and column.
-
-    Args:
-        mean: of a number, (H, K), in SI; of ohms (boards, H, K), see ``nuisance.BOARDS``.
-        spread: relative standard spread of it, from loads and from the fault's own ohms.
-        error: the meter's own, as a share of its limit, (K,).
-        none: chance that protection has opened, so that zero is read instead, like ``mean``.
-        words: chance of each word, (H, K, words), where the test comes out in words.
-        load: relative change for one standard spread of the loads, and ``moves`` the rest of
-            ``spread``, where the two are known apart.
-    """
-
-    mean: Numbers | None = None
-    spread: Numbers | None = None
-    none: Numbers | None = None
-    error: Numbers | None = None
-    words: Numbers | None = None
-    load: Numbers | None = None
-    moves: Numbers | None = None
-
-
-_NONE = np.zeros((1, 1))
-OPEN = Predicted(_NONE + 1e9, _NONE, _NONE, np.zeros(1))  # ohms of nothing, the same in all cells
 
 
 class Predictor:
@@ -153,7 +127,7 @@ class Predictor:
             solve = self._live if setup.power == "live" else self._dead
             parts.append(solve(setup, tests, rows))
         for index, test in enumerate(tests):
-            whole = _joined([part[index] for part in parts])
+            whole = joined([part[index] for part in parts])
             self._made[test.name] = replace(whole, error=self._valued.columns.meter_z)
 
     # ── Dead: ohms ───────────────────────────────────────────────────────────
@@ -340,16 +314,3 @@ class Predictor:
     def _pair(self, test: Test) -> tuple[int, int]:
         nodes = self._valued.layout.nodes
         return nodes[test.at[0]], nodes[test.at[1]]
-
-
-def _joined(parts: Sequence[Predicted]) -> Predicted:
-    def whole(name: str) -> Numbers | None:
-        arrays = [getattr(part, name) for part in parts]
-        if arrays[0] is None:
-            return None
-        joined = np.concatenate(arrays, axis=0 if name == "words" else -2)
-        # Hundreds of tests are kept for a whole call, and no meter shows seven digits.
-        return joined.astype(np.float32)
-
-    return Predicted(whole("mean"), whole("spread"), whole("none"), words=whole("words"),
-                     load=whole("load"), moves=whole("moves"))  # fmt: skip

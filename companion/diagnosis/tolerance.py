@@ -27,7 +27,7 @@ from companion.diagnosis.likelihood import (
     ways,
 )
 from companion.diagnosis.nuisance import ALIKE_SPREAD
-from companion.diagnosis.predict import Predicted
+from companion.diagnosis.predicted import Predicted
 from companion.diagnosis.trial import Test
 
 Numbers = NDArray[Any]

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import soundfile
-from pydantic import BaseModel
 
 from companion.hearing.ears import Meaning, Settled, never
+from companion.hearing.endings import End, Lasting, LetGo, Partial, Result, Word, text_of
 from companion.hearing.heard import Heard
 from companion.hearing.overlap import STOP, Overlap, StopUnder
 from companion.hearing.pauses import Pause
@@ -17,101 +17,8 @@ from companion.hearing.recogniser import UNKNOWN, Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.understood import HeardWord, Utterance
 
-_STEADY_S = 0.24
-_PAUSE_S = 0.45  # between the words of a number there is up to 0.3
-_CONTEXT = 20  # blocks
 _STOP_S = 0.3
-_LASTING_S = 0.2
 _BEGINNING_S = 0.4
-_LONG_AGO_S, _MOMENT_S = 2.0, 0.6
-
-
-class _Word(BaseModel):
-    word: str
-    conf: float = 1.0
-    start: float
-    end: float
-
-
-class _Result(BaseModel):
-    """vosk's JSON; times in seconds of the sound that this recogniser was given."""
-
-    result: list[_Word] = []
-
-
-class _Partial(BaseModel):
-    """vosk's JSON before the end of an utterance."""
-
-    partial: str = ""
-
-
-def _text(words: Sequence[_Word]) -> str:
-    return " ".join(word.word for word in words)
-
-
-class _End:
-    """Whether the utterance has ended, before the recogniser says so."""
-
-    def __init__(self, settled: Settled, meaning: Meaning, pause: Pause) -> None:
-        self._settled, self._meaning, self._pause = settled, meaning, pause
-        self._text, self._steady_s = "", 0.0
-        self._lately: list[Samples] = []
-
-    def __call__(self, text: str, samples: Samples) -> bool:
-        """Take the words so far and the newest sound.
-
-        Words that nothing can follow end it once they have stood unchanged for a
-        moment; any that mean something, after a pause.
-        """
-        if not text:
-            self._text, self._steady_s = "", 0.0
-            self._lately = [*self._lately[-_CONTEXT:], samples]
-            return False
-        if not self._text:
-            self._pause.begin()
-            for earlier in self._lately:  # the word is heard after it was said
-                self._pause(earlier)
-            self._lately = []
-        self._steady_s = self._steady_s + len(samples) / RATE if text == self._text else 0.0
-        self._text = text
-        if self._pause(samples) >= _PAUSE_S and self._meaning(text):
-            return True
-        return self._steady_s >= _STEADY_S and self._settled(text)
-
-
-class _Lasting:
-    """Whether something has been so for a moment: the recogniser's first thought may pass."""
-
-    def __init__(self) -> None:
-        self._for_s = 0.0
-
-    def __call__(self, now: bool, block: Block) -> bool:
-        self._for_s = self._for_s + len(block.samples) / RATE if now else 0.0
-        return self._for_s >= _LASTING_S
-
-
-class _LetGo:
-    """What the technician said under the companion's voice, and could not be understood.
-
-    It is owned up to once that voice has fallen silent: who hears nothing waits for an
-    answer, and knows not that he was not heard.
-    """
-
-    def __init__(self) -> None:
-        self._words: list[_Word] = []
-        self._said_s = self._silent_s = 0.0
-
-    def note(self, words: list[_Word], now_s: float) -> None:
-        """Remember words that are let go."""
-        self._words = words
-        self._said_s, self._silent_s = now_s, float("inf")
-
-    def due(self, now_s: float) -> list[_Word]:
-        """Those that nobody has said again, a moment after the companion has fallen silent."""
-        self._silent_s = min(self._silent_s, now_s)
-        if self._silent_s - self._said_s > _LONG_AGO_S:
-            self._words = []
-        return self._words if now_s - self._silent_s >= _MOMENT_S else []
 
 
 def _keep(path: Path, sound: Samples) -> None:
@@ -168,17 +75,17 @@ class SpokenEars:
             ModelError: the model can hear none of the phrases.
         """
         ear = self._recogniser.build(phrases)
-        heard, end = Heard(), _End(settled, meaning, self._pause)
+        heard, end = Heard(), End(settled, meaning, self._pause)
         stop_under = self._stop_under(phrases)
         speaking = cut_in = stopped = False
-        insists, holds, let_go = _Lasting(), _Lasting(), _LetGo()
+        insists, holds, let_go = Lasting(), Lasting(), LetGo()
         while (block := self._next()) is not None:
             heard.blocks.append(block)
             spoke, speaking = speaking, self._overlap_at(block)
             if spoke and not speaking and not cut_in and not self._overlap_cancelled():
                 # What the companion said must not run on into the answer.
                 ear = self._recogniser.build(phrases)
-                heard, end = Heard(), _End(settled, meaning, self._pause)
+                heard, end = Heard(), End(settled, meaning, self._pause)
                 heard.blocks.append(block)
             # Words that were misheard may have cut in; what was said may still be "stop".
             may_stop = (speaking or cut_in) and not stopped
@@ -187,7 +94,7 @@ class SpokenEars:
                 cut_in = stopped = self._overlap.cuts_in(STOP, never)
             ended = ear.AcceptWaveform(block.samples.tobytes())
             if not ended:
-                so_far = _Partial.model_validate_json(ear.PartialResult()).partial
+                so_far = Partial.model_validate_json(ear.PartialResult()).partial
                 if speaking and not cut_in and self._overlap is not None:
                     so_far = self._overlap.technicians_text(so_far, block.at_s)
                     cut_in = self._overlap.cuts_in(so_far, meaning)
@@ -199,14 +106,14 @@ class SpokenEars:
                         self._again = heard.tail(0.0)
                         return self._utterance(words, heard)
                     continue
-            result = _Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
+            result = Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
             words = self._technicians(result.result, heard)
-            if stopped and STOP not in _text(words).split():
+            if stopped and STOP not in text_of(words).split():
                 # Heard once is heard: the recogniser has thought better of it, we don't.
                 now_s = heard.given_s
-                words.append(_Word(word=STOP, conf=0.0, start=now_s - _STOP_S, end=now_s))
+                words.append(Word(word=STOP, conf=0.0, start=now_s - _STOP_S, end=now_s))
             if words and speaking and not cut_in and self._overlap is not None:
-                cut_in = self._overlap.cuts_in(_text(words), meaning)
+                cut_in = self._overlap.cuts_in(text_of(words), meaning)
             if words and (cut_in or not self._overlapped(words, heard)):
                 self._again = heard.tail(words[-1].end)
                 if not cut_in:
@@ -216,7 +123,7 @@ class SpokenEars:
                 let_go.note(words, block.at_s)
             else:
                 heard.forget()  # only quiet, and memory is to stay flat however long it lasts
-        words = _Result.model_validate_json(ear.FinalResult()).result
+        words = Result.model_validate_json(ear.FinalResult()).result
         if not words:
             return None
         return self._utterance(self._second_thought(words, heard, phrases), heard)
@@ -232,11 +139,11 @@ class SpokenEars:
     def _overlap_cancelled(self) -> bool:
         return self._overlap is not None and self._overlap.cancelled
 
-    def _technicians(self, words: list[_Word], heard: Heard) -> list[_Word]:
+    def _technicians(self, words: list[Word], heard: Heard) -> list[Word]:
         """The technician's words; where he spoke and it can't be told what, an unknown one."""
         if self._overlap is None:
             return words
-        theirs: list[_Word] = []
+        theirs: list[Word] = []
         for word in words:
             start_s, end_s = heard.steady_s(word.start), heard.steady_s(word.end)
             whose = self._overlap.whose(word.word, start_s, end_s)
@@ -245,7 +152,7 @@ class SpokenEars:
             if not theirs and self._overlap.somebody(start_s - _BEGINNING_S, start_s):
                 # A number without its beginning is another number.
                 begins_s = max(0.0, word.start - _BEGINNING_S)
-                theirs.append(_Word(word=UNKNOWN, start=begins_s, end=word.start))
+                theirs.append(Word(word=UNKNOWN, start=begins_s, end=word.start))
             changes: dict[str, str | float] = {}
             if whose == "unclear":
                 changes["word"] = UNKNOWN
@@ -255,8 +162,8 @@ class SpokenEars:
         return theirs
 
     def _second_thought(
-        self, words: list[_Word], heard: Heard, phrases: Sequence[str]
-    ) -> list[_Word]:
+        self, words: list[Word], heard: Heard, phrases: Sequence[str]
+    ) -> list[Word]:
         """The words, or one ``[unk]`` if they were none of ours; "stop" stays "stop"."""
         said = {word.word for word in words}
         if STOP in said or said <= {UNKNOWN}:
@@ -264,9 +171,9 @@ class SpokenEars:
         sound = heard.between(words[0].start, heard.given_s)
         if not self._recogniser.is_strange(phrases, sound.tobytes()):
             return words
-        return [_Word(word=UNKNOWN, start=words[0].start, end=words[-1].end)]
+        return [Word(word=UNKNOWN, start=words[0].start, end=words[-1].end)]
 
-    def _overlapped(self, words: Sequence[_Word], heard: Heard) -> bool:
+    def _overlapped(self, words: Sequence[Word], heard: Heard) -> bool:
         """Whether the companion still spoke when these words ended."""
         if self._overlap is None:
             return False
@@ -278,7 +185,7 @@ class SpokenEars:
             return again
         return self._source.read()
 
-    def _utterance(self, heard_words: Sequence[_Word], heard: Heard) -> Utterance:
+    def _utterance(self, heard_words: Sequence[Word], heard: Heard) -> Utterance:
         words = tuple(
             HeardWord(
                 text=word.word,

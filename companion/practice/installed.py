@@ -21,7 +21,8 @@ from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import OL, Trust
 from companion.diagnosis.nuisance import Columns, board_shares, draw
-from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.predict import Predictor
+from companion.diagnosis.predicted import Predicted
 from companion.diagnosis.tables import likelihoods, priors
 from companion.diagnosis.trial import Test
 from companion.diagnosis.values import Valued, log_spread

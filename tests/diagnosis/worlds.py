@@ -14,7 +14,8 @@ from companion.diagnosis.hypotheses import Hypothesis, hypotheses
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.likelihood import Trust
 from companion.diagnosis.nuisance import Columns, draw
-from companion.diagnosis.predict import Predicted, Predictor
+from companion.diagnosis.predict import Predictor
+from companion.diagnosis.predicted import Predicted
 from companion.diagnosis.tables import effort, likelihoods, priors
 from companion.diagnosis.trial import Setup, Test
 from companion.diagnosis.values import Valued
