@@ -6,6 +6,7 @@ microphone hear the loudspeaker. Everything else is the command as it is install
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from collections.abc import Callable
@@ -29,6 +30,7 @@ if _WHY_NOT is not None and os.environ.get("CI"):
     pytest.fail(f"no virtual sound card: {_WHY_NOT}", pytrace=False)
 pytestmark = pytest.mark.skipif(_WHY_NOT is not None, reason=f"no virtual sound card: {_WHY_NOT}")
 
+STOP, STOP_TRIES = "stop", 3
 REST = 4
 """So many utterances of the call are heard over the card, all before them off a recording."""
 
@@ -71,6 +73,7 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
     heard = [m.text for m in messages if isinstance(m, Utterance) and m.source == "microphone"]
     # Nothing of its own voice, though the microphone heard all of it; but before "stop", which
     # stops all the same, a word of it may be left.
+    heard = heard[next(i for i, text in enumerate(heard) if STOP in text.split()) :]
     heard[0] = heard[0].split()[-1]
     assert heard == ["stop", "resume", "all clear", *rest()], talk.printed
     assert sum(isinstance(m, Command) and m.name == "stop" for m in messages) == 1
@@ -86,12 +89,26 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
     )  # fmt: skip
 
 
+def stopped(talk: Talk, sound: Sound) -> float:
+    """Say "stop", and again where it was missed, as one would; when the one that was heard ended.
+
+    How often it is missed the benchmark counts.
+    """
+    for _ in range(STOP_TRIES - 1):
+        _, ended_s = talk.say(sound)
+        with contextlib.suppress(AssertionError):
+            talk.wait_for("command: stop", 2.5)
+            return ended_s
+    _, ended_s = talk.say(sound)
+    talk.wait_for("command: stop")
+    return ended_s
+
+
 def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
     began_s = talk.first_sound(talk.began_s)
     time.sleep(1.2)  # well inside a prompt of six seconds
     assert talk.ear.quiet_for(began_s) < 0.3
-    _, stop_ended_s = talk.say(said("stop"))
-    talk.wait_for("command: stop")
+    stop_ended_s = stopped(talk, said("stop"))
     assert silence_after(talk.ear.loud(began_s), stop_ended_s) <= 0.5
     turn(talk, said("resume"), stop_ended_s)
     talk.first_sound(talk.wait_for("command: resume"))
