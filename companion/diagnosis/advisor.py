@@ -12,11 +12,11 @@ from companion.counsel import Evidence, TestCard
 from companion.diagnosis.cards import card, outcome
 from companion.diagnosis.case import Case, open_case
 from companion.diagnosis.choosers import by_plan
-from companion.diagnosis.gain import tables
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.judges import judge
 from companion.diagnosis.likelihood import OL
 from companion.diagnosis.stopping import verdict as stop
+from companion.diagnosis.tabled import tables
 from companion.diagnosis.tables import Complaint, FaultKind
 from companion.diagnosis.whereabouts import how_far
 from companion.diagnosis.wording import believed, suspects

@@ -5,24 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from companion.diagnosis.case import Case
-from companion.diagnosis.likelihood import (
-    EDGES,
-    Outcome,
-    Trust,
-    outcome_place,
-    outcome_table,
-    repeat,
-)
-from companion.diagnosis.predict import Predictor
-from companion.diagnosis.predicted import OPEN, Predicted
+from companion.diagnosis.likelihood import EDGES, Outcome, outcome_place, outcome_table, repeat
+from companion.diagnosis.predicted import Predicted
+from companion.diagnosis.tabled import Tables, either_bond, else_rows, tables
 from companion.diagnosis.tolerance import informed
-from companion.diagnosis.trial import Test
 
 Numbers = NDArray[Any]
 
@@ -30,82 +21,6 @@ NEGLIGIBLE = 1e-5  # hypotheses in columns below this chance do not steer the ch
 FIRST_COLUMNS = 4  # before anything was read, one column in so many
 FEW = 12  # hypotheses whose outcomes are kept one by one
 MOST_CELLS = 400  # of them, once something was read: as many as a turn has time for
-
-
-@dataclass(frozen=True)
-class _Group:
-    """Tests with as many outcomes each: where each stands, and chances (H K, tests, outcomes)."""
-
-    place: dict[str, int]
-    chances: Numbers
-
-
-@dataclass(frozen=True)
-class Tables:
-    """What tests come out as, cell by cell: before anything was read, and what ohms rest on.
-
-    ``ohms`` holds mean, load and moves, each (H K, tests, boards), of the tests in ``place``.
-    """
-
-    before: tuple[_Group, ...]
-    place: dict[str, int]
-    ohms: tuple[Numbers, Numbers, Numbers] | None
-
-
-# Kept for as long as the predictor that they were made from.
-_TABLES: WeakKeyDictionary[Predictor, dict[Trust, Tables]] = WeakKeyDictionary()
-
-
-def tables(case: Case) -> Tables:
-    """Of all tests; made the first time, which solves every network."""
-    made = _TABLES.setdefault(case.belief.predictor, {})
-    trust = case.belief.trust
-    if trust not in made:
-        made[trust] = _made(case.belief.predictor, trust)
-    return made[trust]
-
-
-def _made(predictor: Predictor, trust: Trust) -> Tables:
-    by_size: dict[int, dict[str, Numbers]] = {}
-    ohms: dict[str, Predicted] = {}
-    for name in predictor.tests:
-        table = table_of(predictor, trust, name)
-        by_size.setdefault(table.shape[-1], {})[name] = table.reshape(-1, table.shape[-1])
-        if predictor.of(name).load is not None:
-            ohms[name] = predictor.of(name)
-    groups = [_Group({n: i for i, n in enumerate(of)}, np.stack(list(of.values()), axis=1))
-              for of in by_size.values()]  # fmt: skip
-    rest = None
-    if ohms:
-        rest = (_flat(ohms, "mean"), _flat(ohms, "load"), _flat(ohms, "moves"))
-    return Tables(tuple(groups), {n: i for i, n in enumerate(ohms)}, rest)
-
-
-def _flat(ohms: dict[str, Predicted], name: str) -> Numbers:
-    arrays = [getattr(predicted, name) for predicted in ohms.values()]
-    return np.stack([a.reshape(len(a), -1).T for a in arrays], axis=1).astype(np.float32)
-
-
-def table_of(predictor: Predictor, trust: Trust, name: str) -> Numbers:
-    """Chances (H, K, outcomes) of a test's outcomes before anything was read."""
-    test = predictor.tests[name]
-    found = outcome_table(test, predictor.of(name), trust)
-    if found.ndim == 4:
-        found = np.tensordot(predictor.shares(test.circuit), found, axes=1)
-    if test.to_chassis:
-        found = _either_bond(trust, test, found, predictor.bonded)
-    found[_else_rows(predictor)] = 1.0 / found.shape[-1]
-    return np.asarray(found.astype(np.float32))
-
-
-def _either_bond(trust: Trust, test: Test, as_common: Numbers, bonded: Numbers) -> Numbers:
-    """Chances (..., outcomes) of a test to chassis, whether that is common or open."""
-    apart = outcome_table(test, OPEN, trust)[0, 0]
-    return np.asarray(bonded[..., None] * as_common + (1.0 - bonded[..., None]) * apart)
-
-
-def _else_rows(predictor: Predictor) -> list[int]:
-    return [i for i, h in enumerate(predictor.hypotheses) if not h.parts]
 
 
 def entropy_bits(chances: Numbers, axis: int | tuple[int, ...] | None = None) -> Numbers:
@@ -196,7 +111,7 @@ def _steering(case: Case) -> _Cells:
               for row in present.tolist()]  # fmt: skip
     member = np.zeros((len(labels), len(present)))
     member[of_row, range(len(present))] = 1.0
-    other = np.isin(rows, _else_rows(belief.predictor))
+    other = np.isin(rows, else_rows(belief.predictor))
     likeliest = np.argsort(-np.add.reduceat(kept, starts), kind="stable")[:FEW]
     shares = (kept / kept.sum()).astype(np.float32)
     return _Cells(flat, columns, shares, other, starts, member, present, likeliest)
@@ -249,12 +164,13 @@ def _again(case: Case, cells: _Cells, name: str, first: Outcome, fresh: Numbers)
 def _fresh(case: Case, cells: _Cells, names: Sequence[str]) -> Iterator[tuple[list[str], Numbers]]:
     """The same, of tests as if none had been done before."""
     known, belief = tables(case), case.belief
-    touched = {name for name in names if name in known.place and belief.touched(name)}
+    ohms = {} if known.ohms is None else known.ohms.place
+    touched = {name for name in names if name in ohms and belief.touched(name)}
     for group in known.before:
         some = [name for name in names if name in group.place and name not in touched]
         if some:
             at = [group.place[name] for name in some]
-            yield some, group.chances[cells.flat[:, None], at]
+            yield some, group.cells.at(cells.flat, at)
     by_circuit: dict[str | None, list[str]] = {}
     for name in names:
         if name in touched:
@@ -275,8 +191,9 @@ def _ohms(case: Case, cells: _Cells, known: Tables, names: Sequence[str]) -> Num
     likely = np.flatnonzero((shares > NEGLIGIBLE).any(axis=(0, 1)))
     shift, variance = (some(array)[..., likely] for array in state.together)
     assert known.ohms is not None
-    at = [known.place[name] for name in names]
-    mean, load, moves = (a[cells.flat[:, None], at][..., likely] for a in known.ohms)
+    at = [known.ohms.place[name] for name in names]
+    found = known.ohms.cells.at(cells.flat, at)
+    mean, load, moves = (found[:, :, n][..., likely] for n in range(3))
     meter = belief.predictor.of(names[0]).error
     error = None if meter is None else meter[cells.columns][:, None, None]
     blank = np.zeros_like(mean)
@@ -288,6 +205,6 @@ def _ohms(case: Case, cells: _Cells, known: Tables, names: Sequence[str]) -> Num
     for index, name in enumerate(names):
         test = belief.predictor.tests[name]
         if test.to_chassis:
-            table[:, index] = _either_bond(belief.trust, test, table[:, index], bonded)
+            table[:, index] = either_bond(belief.trust, test, table[:, index], bonded)
     table[cells.other] = 1.0 / table.shape[-1]
     return np.asarray(table)

@@ -16,10 +16,10 @@ import numpy as np
 from companion.diagnosis.belief import Belief
 from companion.diagnosis.case import Case, Standing, after, minutes
 from companion.diagnosis.choosers import TestChooser
-from companion.diagnosis.gain import table_of
 from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.predict import Predictor
 from companion.diagnosis.predicted import Predicted
+from companion.diagnosis.tabled import table_of
 
 
 class Tabled(Predictor):

@@ -20,7 +20,7 @@ from companion.circuit.supply import pull_in_volt
 from companion.diagnosis.hypotheses import Hypothesis
 from companion.diagnosis.layout import Layout
 from companion.diagnosis.nuisance import BOARDS, BONDED_SHARE, Board, board_shares
-from companion.diagnosis.predicted import Predicted, joined
+from companion.diagnosis.predicted import Packed, Predicted, joined, packed
 from companion.diagnosis.tables import Likelihoods
 from companion.diagnosis.transfer import Transfer
 from companion.diagnosis.trial import Setup, Test
@@ -33,7 +33,8 @@ HOLD_S = 10.0  # how long a jumper is held before "it holds" is said
 FAULT_MOVES = 0.3  # judgement: relative standard change of a fault's ohms between readings
 CABLE_MOVES = 0.25  # judgement: relative standard change of a cable's ohms between columns
 VOLTS_MOVE = 0.2  # judgement: the same of volts lost, or of the few that are left
-CHUNK = 128  # hypotheses solved at a time, to bound memory
+CHUNK = 64  # hypotheses solved at a time, to bound memory
+LATELY = 6  # predictions that are kept unpacked: those of the circuit that is at hand
 GHOSTLY_OHM, GHOST_SPREAD = 1e5, 0.3  # judgement: a wire in the air, and how it wanders
 AMPERE_SPREAD = 0.3  # judgement: what is left of the tolerance of VA between columns
 
@@ -68,7 +69,8 @@ class Predictor:
         self._by_setup: dict[Setup, list[Test]] = defaultdict(list)
         for test in tests:
             self._by_setup[test.setup].append(test)
-        self._made: dict[str, Predicted] = {}
+        self._made: dict[str, Packed] = {}
+        self._lately: dict[str, Predicted] = {}
         multiples = np.linspace(1.0, 2.5, 61)
         chances = [opening_chance(float(m), HOLD_S) for m in multiples]
         self._opening = (multiples, np.array(chances))
@@ -108,16 +110,21 @@ class Predictor:
         Raises:
             KeyError: no such test.
         """
-        if name not in self._made:
-            test = self.tests[name]
-            if test.measure == "look":
-                chance = looks(test, self.hypotheses, self._trust)
-                shape = (len(chance), self._valued.columns.count)
-                seen = np.broadcast_to(chance[:, None], shape)
-                self._made[name] = Predicted(words=np.stack([seen, 1.0 - seen], axis=-1))
-            else:
-                self._solve(test.setup)
-        return self._made[name]
+        if name not in self._lately:
+            if name not in self._made:
+                self._make(self.tests[name])
+            if len(self._lately) >= LATELY:
+                self._lately.pop(next(iter(self._lately)))
+            self._lately[name] = self._made[name].unpacked()
+        return self._lately[name]
+
+    def _make(self, test: Test) -> None:
+        if test.measure != "look":
+            self._solve(test.setup)
+            return
+        chance = looks(test, self.hypotheses, self._trust)
+        seen = np.repeat(chance[:, None], self._valued.columns.count, axis=1)
+        self._made[test.name] = packed(Predicted(words=np.stack([seen, 1.0 - seen], axis=-1)))
 
     def _solve(self, setup: Setup) -> None:
         tests = [t for t in self._by_setup[setup] if t.measure != "look"]
@@ -128,7 +135,7 @@ class Predictor:
             parts.append(solve(setup, tests, rows))
         for index, test in enumerate(tests):
             whole = joined([part[index] for part in parts])
-            self._made[test.name] = replace(whole, error=self._valued.columns.meter_z)
+            self._made[test.name] = packed(replace(whole, error=self._valued.columns.meter_z))
 
     # ── Dead: ohms ───────────────────────────────────────────────────────────
 

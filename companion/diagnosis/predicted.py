@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import prod
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from companion.diagnosis.distinct import Distinct, distinct
 
 Numbers = NDArray[Any]
 
@@ -52,3 +55,43 @@ def joined(parts: Sequence[Predicted]) -> Predicted:
 
     return Predicted(whole("mean"), whole("spread"), whole("none"), words=whole("words"),
                      load=whole("load"), moves=whole("moves"))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Packed:
+    """A prediction in little room.
+
+    Args:
+        error: as of the prediction.
+        shapes: of its other arrays by name, in the order in which they lie side by side.
+        cells: what they hold in each cell, (H K, numbers).
+    """
+
+    error: Numbers | None
+    shapes: dict[str, tuple[int, ...]]
+    cells: Distinct
+
+    def unpacked(self) -> Predicted:
+        """The prediction that was packed."""
+        cells, at = self.cells.all(), 0
+        arrays: dict[str, Numbers] = {}
+        for name, shape in self.shapes.items():
+            width = prod(shape) // len(cells)
+            part = cells[:, at : at + width]
+            arrays[name] = np.ascontiguousarray(part if name == "words" else part.T).reshape(shape)
+            at += width
+        return replace(Predicted(**arrays), error=self.error)
+
+
+def packed(predicted: Predicted) -> Packed:
+    """A prediction, packed; its arrays but for ``error`` are of one kind of number."""
+    shapes: dict[str, tuple[int, ...]] = {}
+    parts = []
+    for name in ("mean", "spread", "none", "words", "load", "moves"):
+        array: Numbers | None = getattr(predicted, name)
+        if array is not None:
+            shapes[name] = array.shape
+            cells = prod(array.shape[:2] if name == "words" else array.shape[-2:])
+            parts.append(array.reshape(cells, -1) if name == "words" else
+                         array.reshape(-1, cells).T)  # fmt: skip
+    return Packed(predicted.error, shapes, distinct(np.concatenate(parts, axis=1)))
