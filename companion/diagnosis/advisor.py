@@ -12,6 +12,7 @@ from companion.counsel import Evidence, TestCard
 from companion.diagnosis.cards import card, outcome
 from companion.diagnosis.case import Case, open_case
 from companion.diagnosis.choosers import by_plan
+from companion.diagnosis.heap import give_back
 from companion.diagnosis.hypotheses import ELSE
 from companion.diagnosis.judges import judge
 from companion.diagnosis.likelihood import OL
@@ -26,7 +27,7 @@ from companion.messages import Suspicion
 from companion.understood import Reading
 
 KEPT = 256  # suspicions of one call that are kept: as many turns back
-KEPT_CASES = 12  # each some two megabytes on the largest equipment; what is older is folded anew
+KEPT_CASES = 4  # each some three megabytes on the largest equipment; what is older is folded anew
 KINDS: dict[str, frozenset[FaultKind]] = {
     "short": frozenset({"short", "chassis", "dead coil"}),
     "low": frozenset({"turns", "leak", "cross", "overload"}),
@@ -67,6 +68,7 @@ class Advisor:
 
     def _solve(self) -> None:
         tables(self._start)
+        give_back()  # solving took up tens of megabytes for a moment
 
     def _ready(self) -> None:
         if self._thread is not None:

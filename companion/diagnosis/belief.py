@@ -7,7 +7,7 @@ the belief is as if it had never been heard.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -27,7 +27,7 @@ Numbers = NDArray[Any]
 @dataclass(frozen=True)
 class _Told:
     """What one test contributed: log-likelihood, what it was predicted to read, and for ohms
-    what was known of its load and of the bond before."""
+    what was known of the bond before; of its load too, as long as the test is the newest."""
 
     found: Numbers
     predicted: Predicted
@@ -44,14 +44,14 @@ class Folded:
         loads: what is known of loads, by what they are alike by.
         boards: log-chance of each way of the board to take a call, by terminal, (boards, H, K).
         bonded: chance that common is bonded to the chassis, (H, K).
-        told: by test.
+        told: by test, in the order they were folded on.
     """
 
     log_weight: Numbers
     loads: Mapping[str, LoadState]
     boards: Mapping[str, Numbers]
     bonded: Numbers
-    told: Mapping[str, _Told]
+    told: dict[str, _Told]
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ class Belief:
         )
         new = Belief(self.predictor, self.trust, (*self.observations, observation))
         heard = [o.outcome for o in new.observations if o.test == observation.test]
-        if len(heard) == 1 or self.observations[-1].test == observation.test:
+        if len(heard) == 1 or self._newest == observation.test == self.observations[-1].test:
             # Folding on from here spares going through what was heard before again. What is read
             # anew after other tests belongs where it was read first: those are weighed by it.
             new.__dict__["folded"] = self._fold(self.folded, observation.test, heard)
@@ -138,6 +138,7 @@ class Belief:
             found = more = self._together(test, predicted, outcomes)
             if before is not None:  # said again: in place of what it told so far
                 more = found - before.found
+            newest = _Told(found, predicted)
         else:
             state, shares = self._known(so_far, test, predicted)
             if before is not None and before.before is not None:
@@ -145,22 +146,24 @@ class Belief:
             learnt, found = learned(test, predicted, state, outcomes, self.trust)
             found[..., self._other, :] = _by_chance(test, outcomes)
             loads = {**loads, self.predictor.alike(test.circuit): learnt}
+            was = bonded if before is None or before.bonded is None else before.bonded
             if test.to_chassis:
-                was = bonded if before is None or before.bonded is None else before.bonded
                 as_common, found = found, self._either_bond(test, found, outcomes, was)
             joint = shares + found - (0.0 if before is None else before.found)
             more = log_sum(joint)
             boards = {**boards, test.circuit or "": joint - more}
             if test.to_chassis:
                 bonded = was * np.exp(log_sum(joint - more + as_common - found))
-            now = informed(predicted, *state.together)
-            told = {
-                **so_far.told,
-                name: _Told(found, now, state, so_far.bonded if before is None else before.bonded),
-            }
-            return Folded(so_far.log_weight + more, loads, boards, bonded, told)
-        told = {**so_far.told, name: _Told(found, predicted)}
+            newest = _Told(found, informed(predicted, *state.together), state, was)
+        # What was known of a load is up to a megabyte; only if this is said again is it asked for.
+        told = {of: replace(one, before=None) for of, one in so_far.told.items()}
+        told[name] = newest
         return Folded(so_far.log_weight + more, loads, boards, bonded, told)
+
+    @property
+    def _newest(self) -> str:
+        """The test that was folded on last."""
+        return next(reversed(self.folded.told.keys()), "")
 
     def _either_bond(
         self, test: Test, as_common: Numbers, outcomes: Sequence[Outcome], bonded: Numbers
