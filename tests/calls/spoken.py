@@ -51,7 +51,8 @@ def clip(line: str, take: int = 0) -> np.ndarray:
     return sound[start:stop]
 
 
-def _says(line: str, take: int) -> Samples:
+def says(line: str, take: int) -> Samples:
+    """A line at ``RATE`` with a quiet room around it; from the second take on, the slower one."""
     said = clip(line, take)
     whole = np.pad(said, (round(BEFORE_S * RATE), round(AFTER_S * RATE)))
     whole = whole + np.random.default_rng(len(said)).normal(0.0, 6e-4, whole.shape)
@@ -62,7 +63,7 @@ def hold_by_sound(
     dialogs: Dialogs, technician: Technician, recogniser: Recogniser
 ) -> tuple[Outcome, Heard]:
     """A call by sound; how it went, and what was heard."""
-    heard = Heard(_says, recogniser, technician)
+    heard = Heard(says, recogniser, technician)
     return run(dialogs, technician, heard=heard, floor=recogniser.floors), heard
 
 

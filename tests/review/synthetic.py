@@ -9,7 +9,6 @@ and peak memory.
 from __future__ import annotations
 
 import json
-import re
 import shutil
 import subprocess
 import sys
@@ -24,6 +23,7 @@ from companion.review.installation import installations
 from companion.review.learning import learn
 from companion.review.many import connect, gather_calls
 from companion.turns import load_dialogs
+from tests.peak import peak_mb
 from tests.review.invented import invented_call
 
 # What really fails in this invented world, by equipment; much unlike the shipped priors.
@@ -109,7 +109,7 @@ def measure(place: str, way: str) -> dict[str, float]:
         objects = fsspec.filesystem("memory")
         for path in sorted(Path(place).parent.glob("*.parquet")):
             objects.pipe(f"/bucket/{path.name}", path.read_bytes())
-        held = _peak_mb()
+        held = peak_mb()
         database.register_filesystem(objects)
         place = "memory://bucket/*.parquet"
     else:
@@ -119,13 +119,7 @@ def measure(place: str, way: str) -> dict[str, float]:
     page = figures_page(database, learned)
     took = time.perf_counter() - began
     return {"calls": calls, "groups": len(learned), "page": len(page), "seconds": took,
-            "peak_mb": _peak_mb(), "held_before_mb": held}  # fmt: skip
-
-
-def _peak_mb() -> float:
-    """Of this process alone: what getrusage tells is inherited from the one that started it."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1024
+            "peak_mb": peak_mb(), "held_before_mb": held}  # fmt: skip
 
 
 def main() -> None:
