@@ -10,7 +10,7 @@ from typing import Literal
 from pydantic import Field
 
 from companion.quantities import Quantity
-from companion.understood import CommandName, Record
+from companion.understood import Answer, CommandName, Reading, Record
 
 
 class Expectation(Record):
@@ -20,7 +20,8 @@ class Expectation(Record):
     that its profile adds ("fan" for G). ``corrects`` is the step whose value a
     correction would replace; without it a correction is for this step. ``landed``: terminals
     are named one after the other. ``read`` tells what was read at which terminal, for a
-    revision. ``only``: no command but these is heard.
+    revision. ``only``: no command but these is heard. ``choices``: the two that were offered, since
+    it was one of them. ``digits``: a number was asked for digit by digit.
     """
 
     step: str
@@ -34,6 +35,8 @@ class Expectation(Record):
     landed: bool = False
     read: dict[str, Quantity] = Field(default={})
     only: tuple[CommandName, ...] = ()
+    choices: tuple[Reading | Answer, ...] = ()
+    digits: bool = False
     corrects: Expectation | None = None
     sure: Literal["usual", "safety"] = "usual"
 

@@ -96,7 +96,8 @@ class Turns:
         self._opened = opened
         self._walk = Walk(dialogs.library, counsel)
         clarify = {name: entry.reply for name, entry in vocabulary.clarify.items()}
-        self._conversation = Conversation(self._walk, clarify)
+        said = {name: all_[0] for name, all_ in vocabulary.answers.items()}
+        self._conversation = Conversation(self._walk, clarify, said)
         self._interpreter = Interpreter(vocabulary, opened.floor)
 
     @property

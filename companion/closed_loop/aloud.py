@@ -103,12 +103,14 @@ class Heard:
     other_safety: int = 0
     take: int = 0
     last: str = ""
+    missed: bool = False
 
     def __call__(self, line: str, turns: Turns) -> Utterance | None:
         """What the ears make of a line said now."""
-        self.take = self.take + 1 if line == self.last else 0
-        self.last = line
-        sound = self.says(line, self.take)
+        self.take = self.take + 1 if self.missed or line == self.last else 0
+        self.last, self.missed = line, True
+        said = ", ".join(line.split()) if self.technician.slowly else line
+        sound = self.says(said, self.take)
         self.speech_s += len(sound) / RATE
         ears = SpokenEars(self.recogniser, _Clip(sound))
         phrases = turns.phrases() if self.listed else sorted(self.recogniser.words)
@@ -122,8 +124,9 @@ class Heard:
         was = turns.understand(found)
         same = was.model_copy(update={"said": ""}) == meant.model_copy(update={"said": ""}) if (
             type(was) is type(meant)) and not isinstance(was, NotUnderstood) else False  # fmt: skip
+        self.missed = isinstance(was, NotUnderstood)
         self.exact += same
-        self.turned_away += isinstance(was, NotUnderstood)
+        self.turned_away += self.missed
         if isinstance(was, Reading | Answer) and not same:
             self.other_value += 1
             self.other_safety += turns.walk.step.safety

@@ -12,14 +12,24 @@ from time import perf_counter
 from typing import Literal
 
 from companion.closed_loop.watch import Watch
-from companion.messages import Blocked, CallOpened, Concluded, Message, Prompt, Taken
+from companion.messages import (
+    Blocked,
+    CallOpened,
+    Concluded,
+    Message,
+    Prompt,
+    StepEntered,
+    Taken,
+)
 from companion.practice import Asked, House, Technician
+from companion.practice.hands import Wants
 from companion.procedure import CounselFor
 from companion.procedure.shapes import Replies
 from companion.turns import Dialogs, Turns, kept_counsel
 from companion.understood import NotUnderstood, Utterance
 
 MOST_TURNS = 400
+MOST_MISSED = 24  # lines in a row that were not understood; then anybody hangs up
 Heard = Callable[[str, Turns], Utterance | None]
 
 
@@ -34,8 +44,21 @@ class Outcome:
     asked_again: int = 0
     blocked: int = 0
     breaches: list[str] = field(default_factory=list)
+    missed: int = 0
     turn_s: list[float] = field(default_factory=list)
     fault: str = ""
+
+    def doubted(self) -> int:
+        """How often a test was asked for once more right after its reading was confirmed."""
+        found, last = 0, None
+        for message in self.messages:
+            if isinstance(message, Taken):
+                confirmed = message.about is not None and message.read_back != "said_back"
+                last = message.about if confirmed else None
+            elif isinstance(message, StepEntered):
+                found += last is not None and message.about == last
+                last = None
+        return found
 
     def reached(self, house: House) -> bool:
         """Whether the call ended repaired, with what was hidden mended and named."""
@@ -80,19 +103,22 @@ def run(
     done, watch = Outcome(), Watch(dialogs.library.procedure)
     latest = turns.begin()
     done.messages += latest
-    while turns.concluded is None and len(done.lines) < MOST_TURNS:
+    while turns.concluded is None and len(done.lines) < MOST_TURNS and done.missed < MOST_MISSED:
         line = technician.reply(_asked(turns, latest, dialogs.library.replies))
         done.lines.append(line)
         utterance = heard(line, turns)
         if utterance is None:
             done.asked_again += 1
+            done.missed += 1
             latest = []
             continue
         begun = perf_counter()
         understood = turns.understand(utterance)
         latest = turns.take(understood)
         done.turn_s.append(perf_counter() - begun)
-        done.asked_again += isinstance(understood, NotUnderstood)
+        again = isinstance(understood, NotUnderstood)
+        done.asked_again += again
+        done.missed = done.missed + 1 if again else 0
         done.messages += [understood, *latest]
         done.blocked += sum(isinstance(m, Blocked) for m in latest)
         breach = watch.see(understood, latest, turns.walk)
@@ -106,9 +132,16 @@ def _asked(turns: Turns, latest: Sequence[Message], replies: Replies) -> Asked:
     walk = turns.walk
     place, standing = walk.standing.place, walk.standing
     said = {message.template for message in latest if isinstance(message, Prompt)}
-    wants: Literal["answer", "yes", "again", "resume"] = "answer"
+    wants: Wants = "answer"
+    way_out: Literal["skip", "close"] | None = None
     if said & {replies.held, replies.on_hold, replies.stopped}:
         wants = "resume"
+    elif said & {replies.held_or_skip, replies.held_or_close}:
+        wants, way_out = "resume", "skip" if replies.held_or_skip in said else "close"
+    elif said & {replies.digit_by_digit, replies.two_choices}:
+        wants = "digits"
+    elif replies.one_of in said:
+        wants = "options"
     elif said & {replies.is_that_right, replies.revise}:
         wants = "yes"
     elif replies.say_number_again in said:
@@ -120,5 +153,6 @@ def _asked(turns: Turns, latest: Sequence[Message], replies: Replies) -> Asked:
         part=standing.part,
         power=walk.step.power,
         wants=wants,
+        way_out=way_out,
         took=any(isinstance(message, Taken) for message in latest),
     )

@@ -71,6 +71,7 @@ class Result:
     best_minutes: float = 0.0
     turns: int = 0
     asked_again: int = 0
+    doubted: int = 0
     slips: int = 0
     taken_back: int = 0
     breaches: tuple[str, ...] = ()
@@ -135,8 +136,9 @@ def hold(drawn: Drawn, variant: Variant = "whole") -> Result:
     best = sum(step.minutes for step in best_sequence(house)) if compared else 0.0
     return Result(
         drawn, variant, ended(outcome, technician), technician.tests, house.minutes, best,
-        len(outcome.lines), outcome.asked_again, technician.slips, technician.taken_back,
-        tuple(breaches), house.fuses_burnt, technician.unasked, tuple(outcome.turn_s),
+        len(outcome.lines), outcome.asked_again, outcome.doubted(), technician.slips,
+        technician.taken_back, tuple(breaches), house.fuses_burnt, technician.unasked,
+        tuple(outcome.turn_s),
         resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, tuple(outcome.lines),
     )  # fmt: skip
 

@@ -65,6 +65,8 @@ def _rows(some: Sequence[Result]) -> list[tuple[str, str]]:
         *rows,
         ("turns, mean", f"{np.mean([r.turns for r in some]):.0f}"),
         ("asked again, per call", f"{np.mean([r.asked_again for r in some]):.2f}"),
+        ("the same test right after its reading was confirmed, per 100 calls",
+         f"{100 * np.mean([r.doubted for r in some]):.1f}"),
         ("misheard or misread, taken back", f"{slips}, {back}"),
         ("fuses burnt, per 100 calls", f"{100 * np.mean([r.fuses for r in some]):.1f}"),
         ("fuse put back unasked, per 100 calls", f"{100 * np.mean([r.unasked for r in some]):.1f}"),

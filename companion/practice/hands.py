@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -13,7 +13,7 @@ from companion.datafiles import Shape, folder, load
 from companion.diagnosis.likelihood import OL
 from companion.practice.habits import Habits, other_number
 from companion.practice.house import NOTHING_WRONG, House, Protection
-from companion.speaking.numbers import number_words
+from companion.speaking.numbers import digit_words, number_words
 
 _UNITS = {"resistance": "ohms", "voltage": "volts", "current": "amps"}
 _WORDS = {"runs": "it runs", "nothing": "nothing runs", "trips": "it trips"}
@@ -21,6 +21,7 @@ _FITS: Mapping[str, Protection] = {
     "fuse_ready": "fuse", "lamp_fit": "lamp", "breaker_fit": "breaker", "base": "nothing",
     "fuse_out": "nothing", "new_fuse": "fuse", "fitted": "nothing",
 }  # fmt: skip
+Wants = Literal["answer", "yes", "again", "digits", "options", "resume"]
 PRIMARY_VOLT = 120.0
 KILO_SAID_OHM = 10e3  # a display that shows a K is read out with it
 CHATTER_VOLT = (15.0, 22.0)  # judgement: what moves a coil that it can't hold in
@@ -53,8 +54,9 @@ class Asked:
         card: the test it is, if it is one.
         part: the part that was named.
         power: what the step says of power.
-        wants: an answer; a "yes" to a value that was read back; the number once more; or to be
-            told to go on, since it holds.
+        wants: an answer; a "yes" to a value that was read back; the number once more, or digit by
+            digit; one of the ways to say it; or to be told to go on, since it holds.
+        way_out: what a hold offers beside going on.
         took: whether the last thing said counted.
     """
 
@@ -63,7 +65,8 @@ class Asked:
     card: TestCard | None = None
     part: str | None = None
     power: Literal["any", "dead", "live"] = "any"
-    wants: Literal["answer", "yes", "again", "resume"] = "answer"
+    wants: Wants = "answer"
+    way_out: Literal["skip", "close"] | None = None
     took: bool = True
 
 
@@ -96,10 +99,12 @@ class Hands:
         self._readings = 0
         self._hunted = 0
         self._tried = {means}
+        self._spelled: str | None = None  # what was read last, digit by digit
 
     def _does(self, asked: Asked) -> tuple[str, str | None]:
         """What is said after doing it, and what it may be misheard as."""
         house, step, card = self.house, asked.step, asked.card
+        self._spelled = None
         house.wait(0.2)  # judgement: a turn of talk
         self._power(asked)
         if step in _FITS:
@@ -233,14 +238,17 @@ class Hands:
     def _number(self, value_si: float, quantity: str) -> tuple[str, str]:
         """A number as it is said, and as it may be misheard."""
         other = other_number(value_si, self._rng)
+        self._spelled = self._in_words(value_si, quantity, digit_words)
         return self._in_words(value_si, quantity), self._in_words(other, quantity)
 
-    def _in_words(self, value_si: float, quantity: str) -> str:
+    def _in_words(
+        self, value_si: float, quantity: str, words: Callable[[float], str] = number_words
+    ) -> str:
         if value_si == OL:
             return self._over_limit if quantity == "resistance" else "zero volts"
         if quantity == "resistance" and value_si >= KILO_SAID_OHM:
-            return f"{number_words(round(value_si / 1000, 1))} K"
-        return f"{number_words(round(value_si, 3))} {_UNITS[quantity]}"
+            return f"{words(round(value_si / 1000, 1))} K"
+        return f"{words(round(value_si, 3))} {_UNITS[quantity]}"
 
     def _spoken(self, shown: float | str, card: TestCard) -> str:
         return self._shown(shown, card)[0]

@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 
 from companion.counsel import TestCard
 from companion.practice.habits import ASIDES, IN_PLACE_OF_SAFETY, STEADY, Habits, hesitant
-from companion.practice.hands import Asked, Hands
+from companion.practice.hands import Asked, Hands, lines
 from companion.practice.house import House
 
+HOLDS_BORNE = 2  # at one place; in the next hold there he leaves it
+_GO_ON = ("resume", "go on", "continue")
 _SAFETY = frozenset({"power_off", "meter_proven", "clear", "capacitor", "base", "fuse_out"})
 
 
@@ -47,14 +49,18 @@ class Technician(Hands):
         self._at: tuple[str, str | None] | None = None
         self._other: tuple[str, str | None] | None = None
         self._hurried: set[str] = set()
+        self._held_at: tuple[tuple[str, str | None], int] | None = None
+        self._holding = 0  # lines said in this hold
+        self.slowly = False  # whether the last line was said with a gap after each word
 
     # ── Talking ──────────────────────────────────────────────────────────────
 
     def reply(self, asked: Asked) -> str:
         """What is heard next."""
+        self.slowly = False
         if asked.wants == "resume":
-            self._meant = None
-            return "resume"
+            return self._out_of_hold(asked)
+        self._holding = 0
         meant, self._meant = self._meant, None
         read_back = meant is not None and (asked.wants == "yes" or asked.took)
         if read_back and self._rng.random() < self.habits.heeds:
@@ -64,11 +70,27 @@ class Technician(Hands):
             return "yes"
         if asked.wants == "again" and self._last:
             return self._last
+        if asked.wants in ("digits", "options") and self._other is not None:
+            return self._answer(asked)
         if self._first.get(asked.step):
             return self._first[asked.step].pop(0)
         if asked.step in self._replies and asked.card is None:
             return self._replies[asked.step]
         return self._beside(asked) or self._answer(asked)
+
+    def _out_of_hold(self, asked: Asked) -> str:
+        """Go on and read it again; where that has not helped, leave it as is offered."""
+        at, held = (asked.step, asked.about), self._held_at
+        if not self._holding:
+            before = held[1] if held is not None and held[0] == at else 0
+            self._held_at = at, before + 1
+        assert self._held_at is not None
+        self._holding += 1
+        self._meant = self._other = None
+        borne = HOLDS_BORNE if asked.way_out == "close" else HOLDS_BORNE - 1
+        if self._held_at[1] > borne and asked.way_out is not None and self._holding % 2:
+            return "skip" if asked.way_out == "skip" else "close the call"
+        return _GO_ON[(self._holding - 1) % len(_GO_ON)]
 
     def mistaken(self, line: str) -> None:
         """The ears made another value of a line: it is taken back once it is read back."""
@@ -105,15 +127,18 @@ class Technician(Hands):
                   and name == f"ohms {t}-C at the board"]  # fmt: skip
         if not others or card.name != f"ohms {card.terminal}-C at the board":
             return None
-        other = self._rng.choice(others)
+        other, spelled = self._rng.choice(others), self._spelled
         self.tests += 1
-        return f"{other} {self._spoken(self.house.shows(f'ohms {other}-C at the board'), card)}"
+        said = self._spoken(self.house.shows(f"ohms {other}-C at the board"), card)
+        self._spelled = spelled
+        return f"{other} {said}"
 
     def _answer(self, asked: Asked) -> str:
         at = (asked.step, asked.about)
         if asked.took or at != self._at or self._other is None:
             self._at, self._other = at, self._does(asked)
         line, other = self._other  # asked again, nothing is done again
+        line = self._repaired(line, asked)
         self._last = line
         if other is not None and self._rng.random() < self.habits.misheard:
             self.slips += 1
@@ -122,3 +147,11 @@ class Technician(Hands):
         if self._rng.random() < self.habits.hesitates:
             return hesitant(line, self._rng)
         return line
+
+    def _repaired(self, line: str, asked: Asked) -> str:
+        """The same as the companion would have it said."""
+        if asked.wants == "digits":
+            self.slowly = self._spelled is not None
+            return self._spelled or line
+        others = [said for said in lines().says.get(asked.step, ()) if said != line]
+        return self._rng.choice(others) if asked.wants == "options" and others else line

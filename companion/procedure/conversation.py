@@ -6,19 +6,18 @@ value that decides something waits for a "yes", a safety value is said twice.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from companion.expected import Expectation
 from companion.messages import HandOver, Message, Note
-from companion.procedure.misses import asking_again
+from companion.procedure.misses import Misses
 from companion.procedure.outcomes import fits
 from companion.procedure.shapes import Replies
 from companion.procedure.sideways import Sideways
 from companion.procedure.walk import Walk
 from companion.procedure.weighing import Weighed
 from companion.understood import Answer, Command, NotUnderstood, Reading, Understood
-
-MISSES_TO_HOLD = 4
 
 
 class Conversation:
@@ -27,9 +26,10 @@ class Conversation:
     Args:
         walk: the way through the procedure.
         clarify: replies to what people say in place of a number, by its name.
+        said: how each answer is said, by its name.
     """
 
-    def __init__(self, walk: Walk, clarify: dict[str, str]) -> None:
+    def __init__(self, walk: Walk, clarify: Mapping[str, str], said: Mapping[str, str]) -> None:
         self._walk = walk
         self._clarify = clarify
         self._replies: Replies = walk.library.replies
@@ -38,15 +38,17 @@ class Conversation:
         self._revision: Command | None = None
         self._held: Literal["no", "stop", "noise", "wait"] = "no"
         self._dictating = False
-        self._misses = 0
+        self._misses = Misses(walk, said)
 
     def expectation(self) -> Expectation:
         """What can be taken now."""
         if self._held == "wait":
             return Expectation(step="hold", only=("stop", "work"))
         if self._held != "no":
-            return Expectation(step="hold")
-        expected = self._walk.expectation()
+            closes = self._held == "noise" and self._misses.way_out == "close"
+            return Expectation(step="hold", answers=("close_call",) if closes else ())
+        repair = {"choices": self._misses.choices, "digits": self._misses.digits}
+        expected = self._walk.expectation().model_copy(update=repair)
         if self._dictating:
             return expected.model_copy(update={"dictation": True})
         if self._revision is not None or self._waiting is not None:
@@ -58,7 +60,8 @@ class Conversation:
     def resumed(self) -> list[Message]:
         """After a break in the call: power must be proven again."""
         self._waiting, self._revision, self._held, self._dictating = None, None, "no", False
-        self._misses = 0
+        self._misses.over()
+        self._misses.settled()
         self._walk.power_unknown()
         return [self._walk.say("tell", self._replies.resumed), *self._walk.stand()]
 
@@ -74,7 +77,7 @@ class Conversation:
             return self._while_held(understood)
         if isinstance(understood, NotUnderstood):
             return self._missed(understood)
-        self._misses = 0
+        self._misses.over()
         if isinstance(understood, Command):
             self._revision = None
             return self._command(understood)
@@ -89,6 +92,13 @@ class Conversation:
             return self._go_on() if name == "work" else []
         if name in ("resume", "work"):
             return self._go_on()
+        if self._held == "noise":
+            if isinstance(understood, Answer):  # only to close is taken here, where it is offered
+                return [self._walk.say("tell", self._replies.left_here), self._walk.leave()]
+            if isinstance(understood, Command) and name == "skip" and self._misses.way_out == name:
+                self._held = "no"
+                return self._skip(understood)
+            return self._misses.held()
         return [self._walk.say("ask_again", self._replies.on_hold)]
 
     # ── Values ───────────────────────────────────────────────────────────────
@@ -127,6 +137,7 @@ class Conversation:
         self, weighed: Weighed, read_back: Literal["confirmed", "said_twice", "said_back"]
     ) -> list[Message]:
         self._waiting = None
+        self._misses.settled()
         said_back = read_back == "said_back" and isinstance(weighed.value, Reading)
         told = [self._walk.say("read_back", self._replies.value, weighed.value)] * said_back
         return [*told, *self._walk.accept(weighed, read_back)]
@@ -250,18 +261,20 @@ class Conversation:
         """Out of a hold. After "stop" power may have changed; after noise or a wait it has not."""
         if self._held == "stop":
             return self.resumed()
-        self._held, self._misses = "no", 0
+        held, self._held = self._held, "no"
+        if held == "noise":
+            return self._misses.after_hold(self._question())
         return [self._question()]
 
     def _missed(self, missed: NotUnderstood) -> list[Message]:
         """Ask again, or hold after too many misses. Silence is not answered."""
         if missed.reason == "nothing_heard":
             return []
-        self._misses += 1
-        if self._misses >= MISSES_TO_HOLD:
+        again = self._misses.missed(missed, self._question())
+        if again is None:
             self._held = "noise"
-            return [self._walk.say("tell", self._replies.held)]
-        return asking_again(missed, self._misses, self._walk, self._question())
+            return self._misses.held()
+        return again
 
 
 def _same(value: Reading | Answer, other: Reading | Answer) -> bool:

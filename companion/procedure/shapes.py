@@ -153,6 +153,10 @@ class Replies(_Shape):
     digit_by_digit: str
     go_ahead: str
     held: str
+    held_or_skip: str
+    held_or_close: str
+    left_here: str
+    one_of: str
     noted: str
     nothing_to_correct: str
     on_hold: str

@@ -228,6 +228,15 @@ class Walk:
         self.standing = self.standing.with_finding(place, verdict)
         return [Finding(step=place.step, about=place.about, verdict=verdict), *self._go(target)]
 
+    def leave(self) -> Concluded:
+        """End the call where it stands, with nothing found out."""
+        self.concluded = Concluded(
+            outcome="not_found",
+            circuit=self.standing.mended_circuits,
+            part=self.standing.mended_parts,
+        )
+        return self.concluded
+
     def jump(self, step: str) -> list[Message]:
         """Go on at a step whatever the current one is, past its interlocks."""
         place, told = self._resolved(step)

@@ -55,7 +55,9 @@ class Interpreter:
             return NotUnderstood(heard=said, reason="unknown_words")
         sureness = utterance.least_confidence
         if sureness is not None and sureness < self._floor[expected.sure]:
-            return NotUnderstood(heard=said, reason="unsure")
+            meaning = self._meaning(tokens, expected, said)
+            maybe = (meaning,) if isinstance(meaning, Reading) else ()
+            return NotUnderstood(heard=said, reason="unsure", candidates=maybe)
         return self._meaning(tokens, expected, said)
 
     def settled(self, text: str, expected: Expectation) -> bool:
@@ -89,6 +91,8 @@ class Interpreter:
     def _meaning(self, tokens: Tokens, expected: Expectation, said: str) -> Understood:
         words = self._vocabulary
         meanings = self._values.meanings(tokens, expected, said)
+        if not meanings and (chosen := self._chosen(tokens, expected)) is not None:
+            return chosen.model_copy(update={"said": said})
         if not meanings and tokens in words.command_tokens:
             return self._allowed(
                 Command(name=cast(CommandName, words.command_tokens[tokens]), said=said), expected
@@ -104,6 +108,15 @@ class Interpreter:
                 if tokens[: len(filler)] == filler and len(tokens) > len(filler):
                     return self._meaning(tokens[len(filler) :], expected, said)
         return self._single(meanings, tokens, expected, said)
+
+    def _chosen(self, tokens: Tokens, expected: Expectation) -> Reading | Answer | None:
+        """The one of two that were offered, by its place. A safety step takes only the number."""
+        said, choices = self._vocabulary.choices, expected.choices
+        if len(choices) == 2 and expected.sure != "safety":
+            for choice, phrases in zip(choices, (said.first, said.second), strict=True):
+                if tokens in map(self._vocabulary.tokens, phrases):
+                    return choice
+        return None
 
     def _allowed(self, command: Command, expected: Expectation) -> Command | NotUnderstood:
         if expected.only and command.name not in expected.only:
@@ -136,6 +149,9 @@ class Interpreter:
         wanted = {m for m in meanings if isinstance(m, Answer) or m.quantity == expected.quantity}
         if not wanted:
             return refuse("wrong_unit", meanings)
+        offered = {choice.model_copy(update={"said": said}) for choice in expected.choices}
+        if len(wanted & offered) == 1:
+            wanted &= offered
         if len(wanted) > 1:
             return refuse("ambiguous", wanted)
         (only,) = wanted

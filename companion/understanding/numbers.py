@@ -60,6 +60,11 @@ class SpokenNumbers:
             | self._one_of_two(tokens)
         )
 
+    def digit_by_digit(self, tokens: Tokens) -> Values:
+        """The whole number that a run of digits spells; what begins with a zero lacks a point."""
+        run = self._digit_run(tokens)
+        return run if len(tokens) > 1 and self._words.digits.get(tokens[0], 0) else NOTHING
+
     def _decimal(self, tokens: Tokens, at: int) -> Values:
         """``[whole] point fraction``"""
         before, after = tokens[:at], tokens[at + 1 :]

@@ -28,6 +28,8 @@ def phrases_for(expected: Expectation, vocabulary: Vocabulary) -> list[str]:
         phrases += [before, *(f"{before} {value}" for value in _some(corrected, 24))]
     for said in (*words.commands.values(), *words.skip_reasons.values()):
         phrases += said
+    if expected.choices:
+        phrases += (*words.choices.first, *words.choices.second)
     phrases += _asides(expected, words)
     return _canonical([*phrases, *words.decoys.words], words)
 

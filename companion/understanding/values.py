@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from companion.expected import Expectation
-from companion.quantities import Quantity, factor_to_si, quantity_of
+from companion.quantities import factor_to_si, quantity_of
 from companion.understanding.numbers import NOTHING, SpokenNumbers, Values
 from companion.understanding.vocabulary import Tokens, Vocabulary
 from companion.understood import Answer, Reading
@@ -98,13 +98,16 @@ class ValueParser:
             words.tokens, words.readings.dead_short
         ):
             return [Reading(quantity="resistance", value_si=0.0, said=said)]
-        return list(self._readings(tokens, expected.quantity, said))
+        return list(self._readings(tokens, expected, said))
 
-    def _readings(self, tokens: Tokens, quantity: Quantity, said: str) -> Iterator[Reading]:
+    def _readings(self, tokens: Tokens, expected: Expectation, said: str) -> Iterator[Reading]:
+        quantity = expected.quantity
+        assert quantity is not None
         for unit, number in self._with_unit(tokens):
             measured = quantity if unit is None else quantity_of(unit)
             factor = Decimal(1) if unit is None else Decimal(repr(factor_to_si(unit)))
-            for value in self._number(number, followed_by_unit=unit is not None):
+            spelled = self._numbers.digit_by_digit(number) if expected.digits else NOTHING
+            for value in spelled or self._number(number, followed_by_unit=unit is not None):
                 yield Reading(quantity=measured, value_si=float(value * factor), said=said)
 
     def _with_unit(self, tokens: Tokens) -> Iterator[tuple[str | None, Tokens]]:

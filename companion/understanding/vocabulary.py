@@ -86,6 +86,13 @@ class CanCarry(_Table):
     more: tuple[str, ...]
 
 
+class Choices(_Table):
+    """Said for one of two that were offered."""
+
+    first: tuple[str, ...]
+    second: tuple[str, ...]
+
+
 class Fillers(_Table):
     """Words in front that carry no meaning."""
 
@@ -115,6 +122,7 @@ class Vocabulary(_Table):
     revision: Revision
     should_read: ShouldRead
     can_carry: CanCarry
+    choices: Choices
     fillers: Fillers
     decoys: Decoys
 
@@ -193,6 +201,8 @@ class Vocabulary(_Table):
             *self.should_read.after,
             *self.can_carry.before,
             *self.can_carry.more,
+            *self.choices.first,
+            *self.choices.second,
             *self.fillers.front,
             *self.decoys.words,
         ]

@@ -122,17 +122,6 @@ def test_a_beep_is_not_a_number(talk, dialogs):
     assert talk.prompts == [dialogs.vocabulary.clarify["beep"].reply]
 
 
-def test_asking_again_escalates_and_then_holds(talk, dialogs):
-    replies = dialogs.library.replies
-    first = [talk.say("[unk]") and talk.prompts[0] for _ in range(4)]
-    assert first == [replies.say_again, replies.digit_by_digit, replies.digit_by_digit,
-                     replies.held]  # fmt: skip
-    talk.say("sixty")
-    assert talk.prompts == [replies.on_hold]
-    assert talk.say("resume", "sixty") == "hunt"  # noise has not changed the power
-    assert talk.about == "ohms Y-C at the board"
-
-
 def test_silence_is_left_alone(talk):
     for _ in range(9):
         talk.say("")
