@@ -46,11 +46,13 @@ class TestCard(Record):
 
 
 class Evidence(Record):
-    """What a test came out as; None where it was refused or can't be reached."""
+    """What a test came out as; None where it was refused or can't be reached. ``confirmed``: the
+    value was read back and said to be right, or said twice alike."""
 
     test: str
     value: Reading | Answer | None = None
     leads_ohm: float = 0.0
+    confirmed: bool = False
 
 
 class Counsel(Protocol):

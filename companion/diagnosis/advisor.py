@@ -107,7 +107,9 @@ class Advisor:
         if last.value is None:
             return case.refuse(last.test)
         found = outcome(test, last.value, last.leads_ohm, self._equipment)
-        return case.refuse(last.test) if found is None else case.heard(last.test, found)
+        if found is None:
+            return case.refuse(last.test)
+        return case.heard(last.test, found, confirmed=last.confirmed)
 
     def next(self, heard: Sequence[Evidence], allowed: Collection[str]) -> str | None:
         """The test that buys most for the effort; None when enough is known or none would tell."""

@@ -15,7 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from companion.diagnosis.hypotheses import ELSE
-from companion.diagnosis.likelihood import Outcome, Trust, heard_right, heard_wrong, together
+from companion.diagnosis.likelihood import (
+    Observation,
+    Trust,
+    heard_right,
+    heard_wrong,
+    together,
+)
 from companion.diagnosis.predict import Predictor
 from companion.diagnosis.predicted import OPEN, Predicted
 from companion.diagnosis.tolerance import LoadState, apart, informed, learned, unknown
@@ -55,14 +61,6 @@ class Folded:
 
 
 @dataclass(frozen=True)
-class Observation:
-    """What a test came out as: a number in SI, ``likelihood.OL``, a word, or a span."""
-
-    test: str
-    outcome: Outcome
-
-
-@dataclass(frozen=True)
 class Belief:
     """Weights over hypotheses and columns after some observations.
 
@@ -90,7 +88,7 @@ class Belief:
             self.trust,
         )
         new = Belief(self.predictor, self.trust, (*self.observations, observation))
-        heard = [o.outcome for o in new.observations if o.test == observation.test]
+        heard = [o for o in new.observations if o.test == observation.test]
         if len(heard) == 1 or self._newest == observation.test == self.observations[-1].test:
             # Folding on from here spares going through what was heard before again. What is read
             # anew after other tests belongs where it was read first: those are weighed by it.
@@ -129,13 +127,13 @@ class Belief:
             state = apart(state)
         return state, boards
 
-    def _fold(self, so_far: Folded, name: str, outcomes: Sequence[Outcome]) -> Folded:
+    def _fold(self, so_far: Folded, name: str, heard: Sequence[Observation]) -> Folded:
         """All that was heard of one test, upon what is known of its circuit's load and board."""
         test, predicted = self.predictor.tests[name], self.predictor.of(name)
         before = so_far.told.get(name)
         loads, boards, bonded = so_far.loads, so_far.boards, so_far.bonded
         if predicted.load is None:
-            found = more = self._together(test, predicted, outcomes)
+            found = more = self._together(test, predicted, heard)
             if before is not None:  # said again: in place of what it told so far
                 more = found - before.found
             newest = _Told(found, predicted)
@@ -143,12 +141,12 @@ class Belief:
             state, shares = self._known(so_far, test, predicted)
             if before is not None and before.before is not None:
                 state = before.before
-            learnt, found = learned(test, predicted, state, outcomes, self.trust)
-            found[..., self._other, :] = _by_chance(test, outcomes)
+            learnt, found = learned(test, predicted, state, heard, self.trust)
+            found[..., self._other, :] = _by_chance(test, heard)
             loads = {**loads, self.predictor.alike(test.circuit): learnt}
             was = bonded if before is None or before.bonded is None else before.bonded
             if test.to_chassis:
-                as_common, found = found, self._either_bond(test, found, outcomes, was)
+                as_common, found = found, self._either_bond(test, found, heard, was)
             joint = shares + found - (0.0 if before is None else before.found)
             more = log_sum(joint)
             boards = {**boards, test.circuit or "": joint - more}
@@ -166,19 +164,19 @@ class Belief:
         return next(reversed(self.folded.told.keys()), "")
 
     def _either_bond(
-        self, test: Test, as_common: Numbers, outcomes: Sequence[Outcome], bonded: Numbers
+        self, test: Test, as_common: Numbers, heard: Sequence[Observation], bonded: Numbers
     ) -> Numbers:
         """Log-likelihood of readings to chassis, whether that is common or open."""
         found = np.log(
             bonded * np.exp(as_common)
-            + (1.0 - bonded) * np.exp(together(test, OPEN, outcomes, self.trust))
+            + (1.0 - bonded) * np.exp(together(test, OPEN, heard, self.trust))
         )
-        found[..., self._other, :] = _by_chance(test, outcomes)
+        found[..., self._other, :] = _by_chance(test, heard)
         return np.asarray(found)
 
-    def _together(self, test: Test, predicted: Predicted, outcomes: Sequence[Outcome]) -> Numbers:
-        found = together(test, predicted, outcomes, self.trust)
-        found[..., self._other, :] = _by_chance(test, outcomes)
+    def _together(self, test: Test, predicted: Predicted, heard: Sequence[Observation]) -> Numbers:
+        found = together(test, predicted, heard, self.trust)
+        found[..., self._other, :] = _by_chance(test, heard)
         return found
 
     @property
@@ -193,7 +191,7 @@ class Belief:
         folded = Folded(np.repeat(prior[:, None], columns, axis=1), {}, {},
                         np.repeat(self.predictor.bonded, columns, axis=1), {})  # fmt: skip
         for name in dict.fromkeys(o.test for o in self.observations):
-            heard = [o.outcome for o in self.observations if o.test == name]
+            heard = [o for o in self.observations if o.test == name]
             folded = self._fold(folded, name, heard)
         return folded
 
@@ -259,11 +257,11 @@ class Belief:
         test = self.predictor.tests[observation.test]
         table = self.trust.table.wrong_way
         slips = {"breaker": table.trips, "lamp": table.lamp, "look": table.looks}
-        rate = self.trust.misheard + slips.get(test.measure, 0.0)
+        rate = self.trust.rate(observation) + slips.get(test.measure, 0.0)
         log_wrong = np.log(rate * heard_wrong(test, observation.outcome))
         # Cell by cell, the share of its test's likelihood that comes of its being wrong.
         told = self.folded.told[observation.test]
-        rest = [o.outcome for i, o in enumerate(self.observations)
+        rest = [o for i, o in enumerate(self.observations)
                 if o.test == observation.test and i != index]  # fmt: skip
         if rest:
             others = self._together(test, told.predicted, rest)
@@ -276,8 +274,8 @@ class Belief:
         return np.asarray(share)
 
 
-def _by_chance(test: Test, outcomes: Sequence[Outcome]) -> float:
-    return float(sum(np.log(heard_wrong(test, outcome)) for outcome in outcomes))
+def _by_chance(test: Test, heard: Sequence[Observation]) -> float:
+    return float(sum(np.log(heard_wrong(test, o.outcome)) for o in heard))
 
 
 def log_sum(logs: Numbers) -> Numbers:

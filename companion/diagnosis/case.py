@@ -13,10 +13,10 @@ import numpy as np
 
 from companion.circuit import tables as circuit_tables
 from companion.diagnosis.battery import battery
-from companion.diagnosis.belief import Belief, Observation
+from companion.diagnosis.belief import Belief
 from companion.diagnosis.hypotheses import hypotheses
 from companion.diagnosis.layout import Layout
-from companion.diagnosis.likelihood import Outcome, Trust
+from companion.diagnosis.likelihood import Observation, Outcome, Trust
 from companion.diagnosis.nuisance import draw
 from companion.diagnosis.predict import Predictor
 from companion.diagnosis.tables import Complaint, Effort, effort, likelihoods, priors
@@ -55,8 +55,8 @@ class Case:
     asked: tuple[str, ...] = ()
     refused: frozenset[str] = frozenset()
 
-    def heard(self, name: str, outcome: Outcome) -> Case:
-        """After a test came out.
+    def heard(self, name: str, outcome: Outcome, *, confirmed: bool = False) -> Case:
+        """After a test came out; ``confirmed`` if that was read back and said to be right.
 
         Raises:
             KeyError: no such test.
@@ -65,7 +65,7 @@ class Case:
         test = self.belief.predictor.tests[name]
         return replace(
             self,
-            belief=self.belief.after(Observation(name, outcome)),
+            belief=self.belief.after(Observation(name, outcome, confirmed)),
             standing=after(test, self.standing),
             asked=(*self.asked, name),
         )
@@ -84,9 +84,15 @@ class Case:
         return minutes(test, self.standing, self.table, again=self.asked[-1:] == (name,))
 
     def open(self, allowed: Sequence[str] | None = None) -> list[str]:
-        """Tests that may be asked now: allowed, not refused, not done twice already."""
+        """Tests that may be asked now: allowed, not refused, not done twice already.
+
+        Nor what was confirmed just now: that was its check, and the same hands on the same points
+        read the same. After another test it may be.
+        """
         names = self.belief.predictor.tests if allowed is None else allowed
-        return [n for n in names if n not in self.refused and self.asked.count(n) < 2]
+        last = self.belief.observations[-1:]
+        shut = self.refused | {o.test for o in last if o.confirmed}
+        return [n for n in names if n not in shut and self.asked.count(n) < 2]
 
 
 def after(test: Test, standing: Standing) -> Standing:

@@ -40,12 +40,28 @@ EDGES: dict[Measure, tuple[float, ...]] = {
 
 
 @dataclass(frozen=True)
+class Observation:
+    """What a test came out as: a number in SI, ``OL``, a word, or a span.
+
+    ``confirmed``: it was read back and said to be right, or said twice alike.
+    """
+
+    test: str
+    outcome: Outcome
+    confirmed: bool = False
+
+
+@dataclass(frozen=True)
 class Trust:
     """Everything that a likelihood rests on beside the prediction."""
 
     meter: Meter
     table: Likelihoods
     misheard: float
+
+    def rate(self, observation: Observation) -> float:
+        """Share of such observations that are not what was said; fewer once it was confirmed."""
+        return self.misheard * (self.table.misheard.stands if observation.confirmed else 1.0)
 
     def range_of(self, measure: Measure) -> Range:
         """The meter function that a measure is read on."""
@@ -155,7 +171,7 @@ def repeat(test: Test, first: Outcome, again: Outcome, trust: Trust) -> float:
 
 
 def ways(
-    test: Test, predicted: Predicted, outcomes: Sequence[Outcome], trust: Trust
+    test: Test, predicted: Predicted, heard: Sequence[Observation], trust: Trust
 ) -> Iterator[tuple[Numbers, Outcome | None]]:
     """Likelihood (H, K) of all readings of one test, for each choice of those that were heard
     right; and the first of those, if any.
@@ -163,12 +179,12 @@ def ways(
     Readings of the same points share one truth, so saying it again adds only that it was
     heard right.
     """
-    rate = trust.misheard
-    for wrong in product((False, True), repeat=len(outcomes)):
-        right = [o for o, w in zip(outcomes, wrong, strict=True) if not w]
+    for wrong in product((False, True), repeat=len(heard)):
+        right = [o.outcome for o, w in zip(heard, wrong, strict=True) if not w]
         weight = 1.0
-        for outcome, is_wrong in zip(outcomes, wrong, strict=True):
-            weight *= rate * heard_wrong(test, outcome) if is_wrong else 1.0 - rate
+        for observation, is_wrong in zip(heard, wrong, strict=True):
+            rate = trust.rate(observation)
+            weight *= rate * heard_wrong(test, observation.outcome) if is_wrong else 1.0 - rate
         for again in right[1:]:
             weight *= repeat(test, right[0], again, trust)
         if right:
@@ -178,10 +194,10 @@ def ways(
 
 
 def together(
-    test: Test, predicted: Predicted, outcomes: Sequence[Outcome], trust: Trust
+    test: Test, predicted: Predicted, heard: Sequence[Observation], trust: Trust
 ) -> Numbers:
     """Log-likelihood (H, K) of all readings of one test, each heard right or not."""
-    total = sum((found for found, _ in ways(test, predicted, outcomes, trust)), np.asarray(0.0))
+    total = sum((found for found, _ in ways(test, predicted, heard, trust)), np.asarray(0.0))
     return np.asarray(np.log(np.maximum(total, 1e-300)))
 
 

@@ -114,9 +114,11 @@ class Effort(Shape):
 
 
 class Misheard(Shape):
-    """Share of readings and words that come out as something else."""
+    """Share of readings and words that come out as something else, and of these the share that
+    still stands after a read-back that was said to be right."""
 
     rate: Share
+    stands: Share
     source: str
 
 

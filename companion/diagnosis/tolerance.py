@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from companion.diagnosis.likelihood import (
     OFFSET,
     OPEN_OHM,
+    Observation,
     Outcome,
     Trust,
     displayed,
@@ -75,14 +76,14 @@ def informed(predicted: Predicted, shift: Numbers, variance: Numbers) -> Predict
 
 
 def learned(
-    test: Test, predicted: Predicted, state: LoadState, outcomes: Sequence[Outcome], trust: Trust
+    test: Test, predicted: Predicted, state: LoadState, heard: Sequence[Observation], trust: Trust
 ) -> tuple[LoadState, Numbers]:
     """The state after all readings of one test, and their log-likelihood, (boards, H, K)."""
     found: list[tuple[Numbers, Numbers, Numbers]] = []
     for shift, variance, share in zip(state.shift, state.variance, state.share, strict=True):
         now = informed(predicted, shift, variance)
         unmoved = np.zeros_like(share)
-        for likelihood, right in ways(test, now, outcomes, trust):
+        for likelihood, right in ways(test, now, heard, trust):
             if right is None or _tells_nothing(right):
                 unmoved += share * likelihood
             else:

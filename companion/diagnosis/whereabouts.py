@@ -5,9 +5,10 @@ from __future__ import annotations
 from math import isinf
 
 from companion.circuit.distance import Run, from_both_ends, to_short
-from companion.diagnosis.belief import Belief, Observation
+from companion.diagnosis.belief import Belief
 from companion.diagnosis.hypotheses import FaultAt
 from companion.diagnosis.layout import Layout
+from companion.diagnosis.likelihood import Observation
 from companion.equipment import Cable, Equipment
 
 SOLID: frozenset[str] = frozenset({"short", "chassis"})

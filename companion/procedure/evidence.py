@@ -56,7 +56,8 @@ def revised(
         if card is None or card.terminal != at or not isinstance(old, Reading):
             continue
         if old.quantity == reading.quantity:
-            new = heard[index].model_copy(update={"value": reading})
+            # A revision counts only once it was confirmed, whatever it replaces.
+            new = heard[index].model_copy(update={"value": reading, "confirmed": True})
             return Revised((*heard[:index], new, *heard[index + 1 :]), new.test, old)
     return None
 

@@ -35,7 +35,7 @@ from companion.procedure.shapes import AGAIN, SWEPT, Interlock, Step
 from companion.procedure.standing import Place, Standing
 from companion.procedure.track import ENDED, Track
 from companion.procedure.ways import Ways
-from companion.procedure.weighing import Weighed, weigh
+from companion.procedure.weighing import Weighed, confirmed, weigh
 from companion.understood import Answer, Command, Reading
 
 CounselFor = Callable[[Equipment, Complaint, tuple[str, ...]], Counsel]
@@ -144,6 +144,8 @@ class Walk:
         self, weighed: Weighed, read_back: Literal["confirmed", "said_twice", "said_back"]
     ) -> list[Message]:
         """Let a value count, and go where it leads."""
+        if read_back != "said_back":
+            weighed = confirmed(weighed, self.standing, self.counsel)
         place, outcome = weighed.place, weighed.outcome
         step = self.procedure.steps[place.step]
         taken = Taken(step=place.step, about=place.about, value=weighed.value, read_back=read_back)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from companion.counsel import Counsel, Evidence
 from companion.expected import Known
@@ -66,6 +66,15 @@ def _weigh_test(
     turned = sure and (first is None or now is None or first.part != now.part)
     decides = after.enough or turned
     return Weighed(place, value, Outcome(go=NEXT, decides=decides), None, evidence, after)
+
+
+def confirmed(weighed: Weighed, standing: Standing, counsel: Counsel | None) -> Weighed:
+    """The same value once it was said to be right: it is believed more."""
+    if weighed.evidence is None or counsel is None:
+        return weighed
+    evidence = weighed.evidence.model_copy(update={"confirmed": True})
+    after = weighed.suspicion and counsel.suspicion((*standing.evidence, evidence))
+    return replace(weighed, evidence=evidence, suspicion=after)
 
 
 def _evidence(

@@ -138,3 +138,29 @@ def test_a_refused_test_tells_nothing_and_is_not_asked_again():
     refused = case.refuse("ohms Y-C at the board")
     assert refused.belief is case.belief
     assert "ohms Y-C at the board" not in refused.open()
+
+
+def test_what_was_confirmed_is_believed_more():
+    """It turns belief as far as it can: less of it is put down to the ears."""
+    case = open_case(COOLING)
+    for name, outcome in (("ohms Y-C at the board", 0.6), ("breaker, R to Y", "trips")):
+        said, confirmed = (case.heard(name, outcome, confirmed=yes) for yes in (False, True))
+        assert confirmed.belief.by_circuit()["Y"] > said.belief.by_circuit()["Y"]
+        assert confirmed.belief.wrong(0) < said.belief.wrong(0)
+
+
+@settings(max_examples=20)
+@for_all(st.floats(0.1, 1e4), st.floats(0.1, 1e4), st.booleans(), st.booleans())
+def test_confirmed_or_not_the_order_of_readings_changes_nothing(first, second, one, two):
+    readings = [("ohms Y-C at the board", first, one), ("ohms G-C at the board", second, two)]
+    cases = [open_case(COOLING), open_case(COOLING)]
+    for case, order in enumerate((readings, readings[::-1])):
+        for name, outcome, confirmed in order:
+            cases[case] = cases[case].heard(name, outcome, confirmed=confirmed)
+    assert np.allclose(cases[0].belief.chances, cases[1].belief.chances, atol=1e-9)
+
+
+def test_confirmed_against_misheard_the_confirmed_one_stands():
+    name = "ohms Y-C at the board"
+    case = open_case(COOLING).heard(name, 0.6).heard(name, 13.0, confirmed=True)
+    assert case.belief.wrong(0) > 0.8 > 0.05 > case.belief.wrong(1)

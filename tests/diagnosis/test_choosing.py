@@ -93,6 +93,26 @@ def test_what_agrees_is_worth_no_second_reading_and_what_turns_belief_is():
     assert again[turns] > 3 * again[agrees]
 
 
+def test_what_was_confirmed_is_worth_less_of_a_second_reading():
+    name = "ohms Y-C at the board"
+    case = open_case("cooling-gas-furnace")
+    said, confirmed = (
+        expected_gain(case.heard(name, 0.6, confirmed=yes), [name])[0] for yes in (False, True)
+    )
+    assert confirmed < 0.5 * said
+
+
+def test_what_was_confirmed_is_not_asked_for_again_right_away():
+    """Not before another test was done; what was only said may be."""
+    name, other = "ohms Y-C at the board", "ohms G-C at the board"
+    case = open_case("cooling-gas-furnace")
+    assert name in case.heard(name, 0.6).open()
+    confirmed = case.heard(name, 0.6, confirmed=True)
+    assert name not in confirmed.open()
+    assert other in confirmed.open()
+    assert name in confirmed.heard(other, 60.0).open()
+
+
 def test_a_lamp_that_agrees_is_not_asked_for_again():
     case = open_case("cooling-gas-furnace").heard("ohms Y-C at the board", 0.6)
     lit = case.heard("lamp, R to Y", "bright")

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from companion.messages import HandOver, Manner, Mark, Note, Prompt, Styled, Taken, Withdrawn
+from companion.messages import (
+    CallResumed,
+    HandOver,
+    Manner,
+    Mark,
+    Note,
+    Prompt,
+    Styled,
+    Taken,
+    Withdrawn,
+)
 from companion.understood import Reading, Utterance
 from tests.conftest import DEAD, TO_HUNT, TO_METHOD, Talk
 from tests.procedure.anyhow import CARDS, Anyhow, in_order
@@ -33,6 +43,45 @@ def test_a_deciding_reading_waits_for_yes(talk, dialogs):
     assert talk.say("fourteen hundred", "yes") == "named"
     taken = [m for m in talk.last if isinstance(m, Taken)]
     assert [(t.value.value_si, t.read_back) for t in taken] == [(1400.0, "confirmed")]
+
+
+def confirmed(talk: Talk) -> dict[str, bool]:
+    return {e.test: e.confirmed for e in talk.turns.walk.standing.evidence}
+
+
+G, Y, W = (f"ohms {terminal}-C at the board" for terminal in "GYW")
+
+
+@pytest.mark.parametrize("said", ["yes", "fifteen hundred"])
+def test_a_reading_that_was_confirmed_is_evidence_as_such(talk, said):
+    talk.say("sixty", "twelve", "fifteen hundred", said)
+    assert confirmed(talk) == {G: False, Y: False, W: True}
+
+
+def test_a_correction_replaces_what_was_confirmed(talk):
+    talk.say("sixty", "twelve", "fifteen hundred", "yes", "no fourteen hundred")
+    assert confirmed(talk) == {G: False, Y: False}  # said to be wrong, so it waits for its own
+    talk.say("yes")
+    assert confirmed(talk)[W]
+    assert read(talk)[W] == 1400.0
+
+
+def test_a_changed_reading_is_a_confirmed_one(talk):
+    talk.say("sixty", "twelve", "change the G reading to fifty")
+    assert confirmed(talk) == {G: False, Y: False}
+    talk.say("yes")
+    assert confirmed(talk) == {G: True, Y: False}
+
+
+def test_what_was_confirmed_is_so_in_a_call_that_is_gone_on_with(talk, dialogs):
+    lines = (*TO_HUNT, "sixty", "twelve", "fifteen hundred", "yes")
+    again = Talk(dialogs, counsel_for=in_order)
+    again.say(*lines)
+    talk.say("sixty", "twelve", "fifteen hundred", "yes")
+    for one in (talk, again):
+        one.last = one.turns.resumed(CallResumed())
+    assert confirmed(again) == confirmed(talk) == {G: False, Y: False, W: True}
+    assert again.last == talk.last
 
 
 def test_a_number_that_ends_the_call_is_said_twice(dialogs):
