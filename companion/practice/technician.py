@@ -70,12 +70,14 @@ class Technician(Hands):
             return "yes"
         if asked.wants == "again" and self._last:
             return self._last
-        if asked.wants in ("digits", "options") and self._other is not None:
+        told = asked.step in self._replies and asked.card is None
+        if asked.wants in ("digits", "options") and self._other is not None and not told:
             return self._answer(asked)
         if self._first.get(asked.step):
             return self._first[asked.step].pop(0)
-        if asked.step in self._replies and asked.card is None:
-            return self._replies[asked.step]
+        if told:
+            self._last = self._replies[asked.step]
+            return self._last
         return self._beside(asked) or self._answer(asked)
 
     def _out_of_hold(self, asked: Asked) -> str:
