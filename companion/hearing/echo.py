@@ -15,8 +15,9 @@ _FRAME = RATE // 100
 _LEAD_S = 0.02
 _AUDIBLE = 1e-6  # 60 dB under full scale
 _MOSTLY = 0.1
-_CLEARLY = 2.5  # over what the room usually gives back
+_CLEARLY, _PERHAPS = 2.5, 1.6  # over what the room usually gives back
 _USUALLY = 90  # percent
+_MOSTLY_THERE = 30  # percent; the rest of the time somebody may speak
 _MOSTLY_GONE = 0.25
 _GONE = 1e-3  # thirty decibels, of sixty that are usual
 _BURST_S = 1.5
@@ -82,11 +83,12 @@ class WithoutEcho:
         )
         self._source, self._saying = source, saying
         self._left: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
-        self._louder: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._perhaps: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._through: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._drowned: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._gone_s = float("-inf")
         self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
+        self._noise: deque[float] = deque([0.0], maxlen=_REMEMBERED)
         self._rest = np.empty(0, np.int16)
 
     @property
@@ -113,19 +115,23 @@ class WithoutEcho:
         given = self._saying.sound_between(at_s - _ROOM_S, samples + round(_ROOM_S * RATE))
         parts = given[: len(given) // _FRAME * _FRAME].reshape(-1, _FRAME)
         loudest = float(np.square(parts).mean(axis=1).max(initial=0.0))
+        noise = float(np.percentile(self._noise, _MOSTLY_THERE))
         expected = 0.0
         if loudest > _AUDIBLE:
             if after < _MOSTLY_GONE * before:  # nothing but echo: what the room gives back
-                self._coupling.append(before / loudest)
+                self._coupling.append(max(0.0, before - noise) / loudest)
             expected = float(np.percentile(self._coupling, _USUALLY)) * loudest
-        louder = before > max(_AUDIBLE, _CLEARLY * expected)
+        else:
+            self._noise.append(before)
+        usual = max(_AUDIBLE, expected + noise)
+        louder = before > _CLEARLY * usual
         if after < _GONE * expected:
             self._gone_s = at_s
         came = louder or after > max(_AUDIBLE, _MOSTLY * expected)
         through = came and at_s < self._gone_s + _BURST_S
         self._through.append((at_s, through))
         self._drowned.append((at_s, after < _OVER * expected))
-        self._louder.append((at_s, louder))
+        self._perhaps.append((at_s, before > _PERHAPS * usual))
         self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
 
     def left_between(self, start_s: float, end_s: float) -> float:
@@ -146,9 +152,9 @@ class WithoutEcho:
         """
         return _share(self._drowned, start_s, end_s)
 
-    def louder_between(self, start_s: float, end_s: float) -> float:
-        """Share of that time in which it was louder than the loudspeaker can account for."""
-        return _share(self._louder, start_s, end_s)
+    def perhaps_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which it was louder than loudspeaker and noise usually are."""
+        return _share(self._perhaps, start_s, end_s)
 
     def _cleaned(self, sound: Samples, at_s: float) -> Samples:
         given = _pcm(self._saying.sound_between(at_s + _LEAD_S, len(sound)))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections import deque
 from collections.abc import Callable
 from typing import Literal
 
+import numpy as np
+
 from companion.hearing.echo import Saying, WithoutEcho
 from companion.hearing.recogniser import Ear
-from companion.hearing.source import Block
+from companion.hearing.source import RATE, Block, Samples
 
 STOP = "stop"
 
@@ -21,6 +24,8 @@ _JUST_NOW_S, _SHARE_JUST_NOW = 1.2, 0.15
 _SURE = 2.0
 _SHARE_THROUGH = 0.3
 _HALF = 0.5
+_BEFORE_S = 0.35  # it is known to be louder only after it has been so for a moment
+_ONE_WORD_S = 0.8
 
 Whose = Literal["technician's", "companion's", "unclear"]
 
@@ -95,10 +100,10 @@ class Overlap:
         return _among(STOP, self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S))
 
     def louder_lately(self, now_s: float) -> bool:
-        """Whether it was just now louder than the companion can be."""
+        """Whether it was just now louder than the companion usually is here."""
         if self._canceller is None:
             return False
-        return self._canceller.louder_between(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
+        return self._canceller.perhaps_between(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
 
     def cuts_in(self, text: str, meaning: Callable[[str], bool]) -> bool:
         """Fall silent if the technician's words are "stop", or mean something here."""
@@ -111,27 +116,64 @@ class Overlap:
 class StopUnder:
     """Listens for "stop" in sound that has the companion's voice in it.
 
-    A canceller can take a short word for an echo; so the sound as it came is listened to as
-    well, and believed where it is louder than the companion can be. What the companion said
-    of it stays among the words heard so far to the end of its prompt, and counts no more.
+    A canceller can take a short word for an echo, so the sound as it came is listened to as
+    well, and believed where it is louder than the companion usually is: by an ear that hears all
+    of it, and by a fresh one from there on. The first goes on hearing the companion in what
+    follows its voice; the second may begin in the middle of the word.
 
     Args:
         overlap: what the companion says, and how loud.
-        ear: a recogniser of its own.
+        build: a fresh recogniser.
     """
 
-    def __init__(self, overlap: Overlap, ear: Ear) -> None:
-        self._overlap, self._ear, self._own = overlap, ear, 0
+    def __init__(self, overlap: Overlap, build: Callable[[], Ear]) -> None:
+        self._overlap, self._build = overlap, build
+        self._all = _Stops(build())
+        self._fresh: _Stops | None = None
+        self._before: deque[Samples] = deque()
+        self._louder_s = float("-inf")
 
     def __call__(self, block: Block) -> bool:
         """Take the newest sound; whether the technician's "stop" is in it."""
         if block.raw is None:
             return False
-        self._ear.AcceptWaveform(block.raw.tobytes())
-        stops = json.loads(self._ear.PartialResult())["partial"].split().count(STOP)
         own = self._overlap.says_stop(block.at_s)
+        louder = self._overlap.louder_lately(block.at_s)
+        in_all = self._all(block.raw, own)
+        in_fresh = self._listening(block.at_s, block.raw, own, louder)
+        return louder and (in_all or in_fresh)
+
+    def _listening(self, at_s: float, sound: Samples, own: bool, louder: bool) -> bool:
+        if louder:
+            self._louder_s = at_s
+            if self._fresh is None:
+                self._fresh = _Stops(self._build())
+                sound = np.concatenate([*self._before, sound])
+        elif at_s > self._louder_s + _ONE_WORD_S:
+            self._fresh = None
+        if self._fresh is not None:
+            self._before.clear()
+            return self._fresh(sound, own)
+        self._before.append(sound)
+        while sum(map(len, self._before)) > _BEFORE_S * RATE:
+            self._before.popleft()
+        return False
+
+
+class _Stops:
+    """Whether an ear has heard a "stop" that the companion did not say itself.
+
+    What the companion said of it stays among the words heard so far, and counts no more.
+    """
+
+    def __init__(self, ear: Ear) -> None:
+        self._ear, self._own = ear, 0
+
+    def __call__(self, sound: Samples, own: bool) -> bool:
+        self._ear.AcceptWaveform(sound.tobytes())
+        stops = json.loads(self._ear.PartialResult())["partial"].split().count(STOP)
         self._own = stops if own else min(self._own, stops)
-        return stops > self._own and self._overlap.louder_lately(block.at_s)
+        return bool(stops > self._own)
 
 
 def _owned(word: str, said: frozenset[str], share: float | None) -> bool:

@@ -131,7 +131,7 @@ class SpokenEars:
     def _stop_under(self, phrases: Sequence[str]) -> StopUnder | None:
         if self._overlap is None or not self._overlap.cancelled:
             return None
-        return StopUnder(self._overlap, self._recogniser.build(phrases))
+        return StopUnder(self._overlap, lambda: self._recogniser.build(phrases))
 
     def _overlap_at(self, block: Block) -> bool:
         return self._overlap is not None and self._overlap.speaking(block.at_s)

@@ -29,7 +29,7 @@ WHOLE = {
 }
 VOICE = "am_michael"
 SPEEDS = (1.0, 0.82)
-ALWAYS = ("resume", "no", "yes", "back to work")
+ALWAYS = ("resume", "no", "yes", "back to work", "stop")
 GAP_S, PAUSE_S = 0.1, 1.2
 
 

@@ -77,7 +77,14 @@ class Wire:
             "parec", f"--device={source}", "--raw", f"--rate={RATE}", "--channels=1",
             "--format=s16le", "--latency-msec=10", stdout=subprocess.PIPE,
         )  # fmt: skip
-        threading.Thread(target=self._read, daemon=True).start()
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop listening. One left open costs the server work for as long as the card is there."""
+        self._process.kill()
+        self._process.wait()
+        self._thread.join()
 
     def _read(self) -> None:
         assert self._process.stdout is not None

@@ -107,6 +107,8 @@ class Talk:
     def close(self) -> None:
         self.process.kill()
         self.process.wait()
+        for wire in (self.ear, self.lips):
+            wire.close()
 
 
 def turn(talk: Talk, sound: Sound, since_s: float) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from companion.hearing.overlap import Overlap
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.source import Block
 from companion.hearing.spoken import SpokenEars
-from companion.speaking.pacing import paced
+from companion.speaking.pacing import Said, paced
 from tests.calls.make import texts_of
 from tests.devices.talk import TOP, recorded
 
@@ -44,12 +44,22 @@ pytest.importorskip("livekit", reason="the echo canceller comes with the extra '
 
 
 class Room:
-    """A prompt from a loudspeaker that comes back off a wall; somebody may speak too."""
+    """A prompt from a loudspeaker that comes back off a wall; somebody may speak too.
+
+    The words of the prompt begin after ``before_s``; before, it is some other sound.
+    """
 
     kind: Literal["microphone"] = "microphone"
 
     def __init__(
-        self, prompt: Sound, text: str, echo: float, said: Sound, at_s: float, after_s: float = 2.0
+        self,
+        prompt: Sound,
+        text: str,
+        echo: float,
+        said: Sound,
+        at_s: float,
+        after_s: float = 2.0,
+        before_s: float = 0.0,
     ) -> None:
         whole = max(len(prompt), round(at_s * RATE) + len(said)) + round(after_s * RATE)
         whole += -whole % BLOCK
@@ -57,7 +67,10 @@ class Room:
         self._prompt[: len(prompt)] = prompt
         self._voice = quiet(whole / RATE + 1)[:whole].copy()
         self._voice[round(at_s * RATE) :][: len(said)] += said
-        self._words = paced(text, len(prompt) / RATE)
+        self._words = [
+            Said(w.word, w.start_s + before_s, w.end_s + before_s)
+            for w in paced(text, len(prompt) / RATE - before_s)
+        ]
         rng = np.random.default_rng(5)
         self._wall = echo * np.r_[np.zeros(800), 1, 0.1 * rng.normal(0, 1, 2400) * np.exp(
             -np.arange(2400) / 600
@@ -71,6 +84,10 @@ class Room:
         sound = self._echo[self._read : self._read + BLOCK] + self._voice[self._read :][:BLOCK]
         at_s, self._read = self._read / RATE, self._read + BLOCK
         return Block(at_s, (np.clip(sound, -1, 1) * 32767).astype(np.int16), at_s)
+
+    @property
+    def read_s(self) -> float:
+        return self._read / RATE
 
     def close(self) -> None:
         pass

@@ -1,0 +1,153 @@
+"""The word "stop" over a prompt in a made room, and what is no "stop": what is taken for it?
+
+    python -m tests.hearing.stops [--echo 0.125 0.3] [--every 5]
+
+Prompts of a recorded call, by the call's own phrase lists. Over each, in a quiet room and in
+noise: "stop" by several voices at several moments; and nothing, an answer, or a second talker,
+of which none may be taken for "stop". With the defaults about twenty minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections.abc import Iterator
+from itertools import product
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import soxr
+
+from companion.hearing import Overlap, Recogniser, SpokenEars, WithoutEcho, find_model
+from companion.hearing.overlap import STOP
+from companion.speaking import SpokenVoice
+from companion.speaking.playback import load
+from companion.understood import NotUnderstood, Utterance
+from tests.calls.spoken import clip
+from tests.devices.card import Sound
+from tests.devices.talk import TOP, recorded, spoken_by_engine
+
+from .benchmark import noise
+from .conftest import RATE
+from .test_overlap import Room
+from .under_prompts import Asked, asked
+
+MOMENTS_S = (0.8, 1.3, 1.8, 2.3)
+NOISES = {"quiet": None, "fan": 10, "drill": 10, "second talker": 10}
+"""Decibels that "stop" is above each."""
+OTHERS = ("power off", "back to work", "it runs")
+LEVEL = 0.09
+"""Of a word, root mean square; a prompt's is about the same before the room takes from it."""
+BEFORE_S = 5.0
+
+
+class Prompted(NamedTuple):
+    """A prompt as it is spoken, and the call's sound before it."""
+
+    at: Asked
+    before: Sound
+    prompt: Sound
+
+
+def voices() -> dict[str, Sound]:
+    """The word by the companion's own engine, and as two would say it in a call."""
+    found = {"engine": spoken_by_engine(STOP), "one": clip(STOP, 0), "another": clip(STOP, 1)}
+    return {name: _alone(sound) for name, sound in found.items()}
+
+
+def _alone(sound: Sound) -> Sound:
+    loud = np.flatnonzero(np.abs(sound) > 0.01)
+    word = sound[max(0, loud[0] - RATE // 20) : loud[-1] + RATE // 20]
+    return np.asarray(word * (LEVEL / np.sqrt(np.mean(word**2))), np.float32)
+
+
+def in_noise(kind: str, said: Sound, at_s: float, over_s: float) -> Sound:
+    """What is said at a moment, and noise of one kind from the start to the end."""
+    sound = np.zeros(round(over_s * RATE), np.float32)
+    begin = round(at_s * RATE)
+    sound[begin : begin + len(said)] += said[: len(sound) - begin]
+    below = NOISES[kind]
+    if below is None:
+        return sound
+    talk = np.concatenate(recorded(TOP / "tests/calls/frozen_valve.flac"))
+    made = noise(kind, len(sound), np.random.default_rng(len(sound)), talk)
+    return sound + (made * LEVEL * 10 ** (-below / 20)).astype(np.float32)
+
+
+def stops(recogniser: Recogniser, over: Prompted, echo: float, sound: Sound) -> bool:
+    """Whether "stop" was taken from sound over a prompt and what was before it."""
+    before_s = len(over.before) / RATE
+    whole = np.concatenate([over.before, over.prompt])
+    room = Room(whole, over.at.prompt, echo, sound, 0.0, 0.5, before_s=before_s)
+    source = WithoutEcho(room, room)
+    while room.read_s < before_s:
+        source.read()
+    ears = SpokenEars(recogniser, source, overlap=Overlap(room, source))
+    turns = over.at.turns
+
+    def means(text: str) -> bool:
+        utterance = Utterance(text=text, source="microphone")
+        return not isinstance(turns.understand(utterance), NotUnderstood)
+
+    while (utterance := ears.listen(turns.phrases(), turns.settled, means)) is not None:
+        if STOP in utterance.text.split():
+            return True
+    return False
+
+
+def prompts(recogniser: Recogniser, every: int) -> Iterator[Prompted]:
+    """Every so many of the call's prompts."""
+    with tempfile.TemporaryDirectory() as name:
+        voice = SpokenVoice(Path(name))
+        before = np.zeros(0, np.float32)
+        for number, at in enumerate(asked(recogniser)):
+            wav = voice.say(at.prompt)
+            assert wav is not None
+            mono, rate = load(wav)
+            prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
+            if number % every == 0:
+                yield Prompted(at, before, prompt)
+            quiet = np.zeros(RATE, np.float32)
+            before = np.concatenate([prompt, quiet])[-round(BEFORE_S * RATE) :]
+        voice.close()
+
+
+def words_over(over: Prompted) -> Iterator[tuple[str, float, Sound]]:
+    """What is said over a prompt, when, and its sound; that it is "stop" its name tells."""
+    long_s = len(over.prompt) / RATE
+    for at_s in MOMENTS_S:
+        if at_s + 0.4 < long_s:
+            for name, sound in voices().items():
+                yield f"{STOP}, {name}", at_s, sound
+    yield "nothing", 0.3, np.zeros(0, np.float32)
+    for words in OTHERS:
+        yield words, min(1.0, 0.3 * long_s), _alone(clip(words))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--echo", type=float, nargs="+", default=[0.125, 0.3])
+    parser.add_argument("--every", type=int, default=5)
+    options = parser.parse_args()
+    recogniser = Recogniser(find_model(None))
+    taken: dict[tuple[str, bool], list[bool]] = {}
+    for over in prompts(recogniser, options.every):
+        before_s, long_s = len(over.before) / RATE, len(over.prompt) / RATE
+        for echo, kind in product(options.echo, NOISES):
+            for name, at_s, said in words_over(over):
+                over_s = before_s + max(long_s, at_s + len(said) / RATE) + 0.5
+                sound = in_noise(kind, said, before_s + at_s, over_s)
+                found, wanted = stops(recogniser, over, echo, sound), name.startswith(STOP)
+                row = f"| {echo} | {kind} |"
+                taken.setdefault((row, wanted), []).append(found)
+                if found != wanted:
+                    print(f"  {row} {name}, {at_s:.1f} s into {over.at.prompt!r}", flush=True)
+    print('| echo | noise | "stop" heard | taken for "stop" |\n|---|---|---|---|')
+    for row in dict.fromkeys(row for row, _ in taken):
+        yes, no = taken[row, True], taken[row, False]
+        print(f"{row} {sum(yes)} of {len(yes)} | {sum(no)} of {len(no)} |")
+
+
+if __name__ == "__main__":
+    main()
