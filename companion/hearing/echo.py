@@ -19,6 +19,7 @@ _CLEARLY, _PERHAPS = 2.5, 1.6  # over what the room usually gives back
 _USUALLY = 90  # percent
 _MOSTLY_THERE = 30  # percent; the rest of the time somebody may speak
 _MOSTLY_GONE = 0.25
+_LOUD, _STIRRED = 0.05, 4.0
 _GONE = 1e-3  # thirty decibels, of sixty that are usual
 _BURST_S = 1.5
 _OVER = 10.0
@@ -89,6 +90,8 @@ class WithoutEcho:
         self._gone_s = float("-inf")
         self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
         self._noise: deque[float] = deque([0.0], maxlen=_REMEMBERED)
+        self._rest_of_echo: deque[float] = deque([1.0], maxlen=_REMEMBERED)
+        self._stirs: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._rest = np.empty(0, np.int16)
 
     @property
@@ -120,9 +123,13 @@ class WithoutEcho:
         if loudest > _AUDIBLE:
             if after < _MOSTLY_GONE * before:  # nothing but echo: what the room gives back
                 self._coupling.append(max(0.0, before - noise) / loudest)
-            expected = float(np.percentile(self._coupling, _USUALLY)) * loudest
+            coupling = float(np.percentile(self._coupling, _USUALLY))
+            expected = coupling * loudest
+            self._rest_of_echo.append(after)
+            stirs = coupling > _LOUD and after > _STIRRED * float(np.median(self._rest_of_echo))
         else:
             self._noise.append(before)
+            stirs = False
         usual = max(_AUDIBLE, expected + noise)
         louder = before > _CLEARLY * usual
         if after < _GONE * expected:
@@ -130,6 +137,7 @@ class WithoutEcho:
         came = louder or after > max(_AUDIBLE, _MOSTLY * expected)
         through = came and at_s < self._gone_s + _BURST_S
         self._through.append((at_s, through))
+        self._stirs.append((at_s, stirs))
         self._drowned.append((at_s, after < _OVER * expected))
         self._perhaps.append((at_s, before > _PERHAPS * usual))
         self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
@@ -151,6 +159,10 @@ class WithoutEcho:
         Taking out an echo takes something of a voice as loud with it.
         """
         return _share(self._drowned, start_s, end_s)
+
+    def stirs_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which more than usual was left of an echo as loud as a voice."""
+        return _share(self._stirs, start_s, end_s)
 
     def perhaps_between(self, start_s: float, end_s: float) -> float:
         """Share of that time in which it was louder than loudspeaker and noise usually are."""

@@ -24,6 +24,7 @@ _JUST_NOW_S, _SHARE_JUST_NOW = 1.2, 0.15
 _SURE = 2.0
 _SHARE_THROUGH = 0.3
 _HALF = 0.5
+_BEGINNING_S = 0.4
 _BEFORE_S = 0.35  # it is known to be louder only after it has been so for a moment
 _ONE_WORD_S = 0.8
 
@@ -76,6 +77,17 @@ class Overlap:
         if self._canceller is None:
             return False
         return self._canceller.through_between(start_s, end_s) >= _SHARE_THROUGH
+
+    def missed(self, start_s: float) -> bool:
+        """Whether somebody spoke just before a word, under the companion's voice, in vain.
+
+        Of a voice under a loud echo next to nothing comes through; but next to nothing is more
+        than nothing.
+        """
+        if self._canceller is None:
+            return False
+        stirs = self._canceller.stirs_between(start_s - _BEGINNING_S, start_s)
+        return stirs >= _SHARE or self.somebody(start_s - _BEGINNING_S, start_s)
 
     def drowned(self, start_s: float, end_s: float) -> bool:
         """Whether a word was said under an echo so loud that part of it went with that."""

@@ -149,7 +149,7 @@ class SpokenEars:
             whose = self._overlap.whose(word.word, start_s, end_s)
             if whose == "companion's":
                 continue
-            if not theirs and self._overlap.somebody(start_s - _BEGINNING_S, start_s):
+            if not theirs and self._overlap.missed(start_s):
                 # A number without its beginning is another number.
                 begins_s = max(0.0, word.start - _BEGINNING_S)
                 theirs.append(Word(word=UNKNOWN, start=begins_s, end=word.start))

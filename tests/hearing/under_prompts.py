@@ -63,8 +63,10 @@ def asked(recogniser: Recogniser) -> Iterator[Asked]:
         follows = turns.take(turns.understand(Utterance(text=words, source="typed")))
 
 
-def became(recogniser: Recogniser, at: Asked, prompt: Sound, echo: float, early_s: float) -> str:
-    """What became of an answer, in one word."""
+def became(
+    recogniser: Recogniser, at: Asked, prompt: Sound, echo: float, early_s: float
+) -> tuple[str, str]:
+    """What became of an answer, in one word; and what it was taken for."""
     room = Room(prompt, at.prompt, echo, at.clip, len(prompt) / RATE - early_s)
     source = WithoutEcho(room, room)
     ears = SpokenEars(recogniser, source, overlap=Overlap(room, source))
@@ -77,11 +79,11 @@ def became(recogniser: Recogniser, at: Asked, prompt: Sound, echo: float, early_
     while (utterance := ears.listen(at.turns.phrases(), at.turns.settled, means)) is not None:
         heard.append(utterance)
     if not heard:
-        return "silent"
+        return "silent", ""
     taken = [one.text for one in heard if not isinstance(at.turns.understand(one), NotUnderstood)]
     if any(text != at.words for text in taken):
-        return "WRONG"
-    return "right" if taken else "asked"
+        return "WRONG", ", ".join(taken)
+    return "right" if taken else "asked", ""
 
 
 def main() -> None:
@@ -102,10 +104,10 @@ def main() -> None:
             mono, rate = load(wav)
             prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
             for (echo, early_s), count in counts.items():
-                what = became(recogniser, at, prompt, echo, early_s)
+                what, taken = became(recogniser, at, prompt, echo, early_s)
                 count[what] += 1
                 if what == "WRONG":
-                    print(f"echo {echo}, {early_s} s early, taken as something else: {at.words}")
+                    print(f"echo {echo}, {early_s} s early: {at.words!r} taken for {taken!r}")
         voice.close()
     for (echo, early_s), count in counts.items():
         print(f"echo {echo}, begun {early_s} s before the end: {dict(count)}")
