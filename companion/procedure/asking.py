@@ -84,8 +84,9 @@ def may_be_asked(card: TestCard, standing: Standing) -> bool:
 
 
 def most_asked(card: TestCard) -> int:
-    """How often a test may be asked: a reading is checked once, the eye sees no more."""
-    return 1 if card.means == "look" else 2
+    """How often a test may be asked: a reading is checked once, and read a third time where the
+    reasoner finds the two contradict each other; the eye sees no more."""
+    return 1 if card.means == "look" else 3
 
 
 def same_test_at(name: str, terminal: str, cards: Mapping[str, TestCard]) -> str | None:

@@ -136,6 +136,25 @@ def test_what_was_confirmed_is_not_asked_for_again_right_away():
     assert name in confirmed.heard(other, 60.0).open()
 
 
+ACROSS = "ohms across the pressure switch on Y"
+
+
+@pytest.mark.parametrize(("second", "third"), [(OL, True), (0.1, False), (0.2, False)])
+def test_two_readings_that_contradict_are_parted_by_a_third(second, third):
+    case = open_case("packaged-unit", "nothing").heard(ACROSS, 0.1)
+    again = case.heard(ACROSS, second)
+    assert ACROSS in case.open()
+    assert (ACROSS in again.open()) == third
+    assert ACROSS not in again.heard(ACROSS, 0.1).open()
+
+
+def test_a_third_reading_is_worth_something_only_where_two_contradict():
+    case = open_case("packaged-unit", "nothing").heard("breaker, R to Y", "nothing")
+    case = case.heard(ACROSS, 0.1)
+    apart, alike = (expected_gain(case.heard(ACROSS, v), [ACROSS])[0] for v in (OL, 0.1))
+    assert apart > 10 * alike
+
+
 def test_a_lamp_that_agrees_is_not_asked_for_again():
     case = open_case("cooling-gas-furnace").heard("ohms Y-C at the board", 0.6)
     lit = case.heard("lamp, R to Y", "bright")
