@@ -74,13 +74,16 @@ def protection(card: TestCard, standing: Standing) -> Interlock:
 
 
 def may_be_asked(card: TestCard, standing: Standing) -> bool:
-    """Whether a test fits what is at hand. Where a fuse would be at risk, it stays out."""
+    """Whether a test fits what is at hand. Where a fuse would be at risk, it stays out; once
+    nothing else tells any more and no terminal reads shorted, the marked one may go in."""
     means = standing.setting("means", "meter")
     if card.means in ("lamp", "breaker"):
         return card.means == means
     if card.means == "look" or card.power != "live":
         return True
-    return means == "breaker" or standing.complaint == "nothing"
+    if means == "breaker" or standing.complaint == "nothing":
+        return True
+    return standing.setting("fuse", "stays out") == "may go in" and standing.fuse_may_go_in
 
 
 def most_asked(card: TestCard) -> int:
