@@ -24,6 +24,8 @@ def standing_after(weighed: Weighed, standing: Standing, step: Step, library: Li
         standing = standing.with_evidence(weighed.evidence)
     if outcome.mends:
         standing = _mended(standing)
+    if outcome.asks_skipped:
+        standing = standing.with_skipped_open
     standing = _equipped(weighed.value, outcome, standing, library)
     return replace(
         standing,

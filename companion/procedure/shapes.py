@@ -21,7 +21,8 @@ SWEPT = ("circuits", "uncleared")
 Setting = Literal["complaint", "means", "transformer", "fuse"]
 Fact = Literal["profile", "means", "no circuit", "fuse whole", "transformer lives"]
 Finding = Literal[
-    "named", "comes and goes", "unclear", "sound again", "unanswered", "fuse may tell"
+    "named", "comes and goes", "unclear", "sound again", "unanswered", "fuse may tell",
+    "skipped would tell",
 ]  # fmt: skip
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
@@ -53,6 +54,7 @@ class Outcome(_Shape):
     fault: str | None = None
     unfinished: str | None = None
     settles: bool = False
+    asks_skipped: bool = False
     loses: tuple[Interlock, ...] = ()
     gains: tuple[Literal["fused"], ...] = ()
 

@@ -82,6 +82,11 @@ class Standing:
         return replace(self, evidence=(*self.evidence, evidence))
 
     @property
+    def with_skipped_open(self) -> Standing:
+        """The same, with tests that were passed over to be asked again."""
+        return replace(self, evidence=tuple(e for e in self.evidence if e.value is not None))
+
+    @property
     def sides(self) -> tuple[Terminal, ...]:
         """Every terminal of the equipment, R's own side first."""
         return () if self.profile is None else (self.profile.r_side, *self.profile.circuits)

@@ -91,6 +91,8 @@ class Ways:
             standing = replace(standing, part="transformer", fault="open")
         if suspicion is not None and finding != "named" and _fuse_may_tell(standing, counsel):
             finding = "fuse may tell"
+        elif finding == "unclear" and _skipped_would_tell(standing, counsel):
+            finding = "skipped would tell"
         for entry in self._procedure.steps[step].exhausted:
             if entry.finding is not None and entry.finding != finding:
                 continue
@@ -156,6 +158,15 @@ def _fuse_may_tell(standing: Standing, counsel: Counsel | None) -> bool:
         return False
     fused = replace(standing, settings={**standing.settings, "fuse": "may go in"})
     return _next_test(fused, counsel) is not None
+
+
+def _skipped_would_tell(standing: Standing, counsel: Counsel | None) -> bool:
+    """Whether a test that was passed over is what would be asked next."""
+    anew = standing.with_skipped_open
+    if counsel is None or anew.evidence == standing.evidence:
+        return False
+    skipped = {e.test for e in standing.evidence if e.value is None}
+    return _next_test(anew, counsel) in skipped
 
 
 def _of_list(step: str, standing: Standing) -> Finding | None:
