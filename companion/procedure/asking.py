@@ -81,7 +81,11 @@ def may_be_asked(card: TestCard, standing: Standing) -> bool:
         return card.means == means
     if card.means == "look" or card.power != "live":
         return True
-    if means == "breaker" or standing.complaint == "nothing":
+    if means == "breaker":
+        return True
+    if standing.overloaded:  # the next fuse would follow the last
+        return False
+    if standing.complaint == "nothing":
         return True
     return standing.setting("fuse", "stays out") == "may go in" and standing.fuse_may_go_in
 

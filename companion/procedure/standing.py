@@ -10,7 +10,7 @@ from types import MappingProxyType
 from companion.counsel import Complaint, Evidence
 from companion.equipment import Equipment, Terminal
 from companion.procedure.shapes import Setting
-from companion.understood import Reading
+from companion.understood import Answer, Reading
 
 SOUND_SHARE = 0.6
 """Above this share of its least healthy ohms a circuit is not shorted (judgement)."""
@@ -135,6 +135,24 @@ class Standing:
             for side in self.sides
         )
         return not low and self.unshorted | self.cleared >= {s.terminal for s in self.sides}
+
+    def overloads(self, value: Reading | Answer) -> bool:
+        """Whether a reading is of more amps than the board's marking: a fuse opens, or has."""
+        if not isinstance(value, Reading) or value.quantity != "current":
+            return False
+        marked = self.facts.get("marked")
+        most = None if marked is None else marked.value_si
+        if most is None and self.profile is not None:
+            most = self.profile.fuse_ampere
+        return most is not None and (value.value_si or 0.0) > most
+
+    @property
+    def overloaded(self) -> bool:
+        """Whether such amps were read of a call."""
+        return any(
+            e.test.startswith("amps") and e.value is not None and self.overloads(e.value)
+            for e in self.evidence
+        )
 
     @property
     def transformer_open(self) -> bool:

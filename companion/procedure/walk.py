@@ -157,6 +157,8 @@ class Walk:
         card = asking.card_at(place, self.procedure, self.counsel)
         if card is not None and card.base_on:
             self._interlocks.lose("isolated")
+        if card is not None and card.power == "live" and self.standing.overloads(weighed.value):
+            self._interlocks.lose("fused")  # whether it is whole still is asked again
         if weighed.suspicion is not None:
             out.append(weighed.suspicion)
         out += told

@@ -1,14 +1,19 @@
-"""Where the fuse opened, the marked one goes in for amps only once nothing reads shorted."""
+"""A fuse is not put at risk: it goes in where nothing reads shorted, and not after an overload."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from companion.closed_loop.held import run
+from companion.closed_loop.many import Drawn, ended, technician_of
 from companion.counsel import Evidence
 from companion.equipment import all_equipment
-from companion.messages import Prompt, StepEntered
+from companion.messages import Prompt, StepEntered, Taken
+from companion.practice import STEADY
 from companion.procedure.asking import may_be_asked
 from companion.procedure.standing import SOUND_SHARE, Place, Standing
 from companion.turns import kept_counsel
@@ -78,3 +83,47 @@ def test_it_is_the_last_resort_and_behind_its_interlocks(dialogs):
             fitted |= said and message.step == "fuse_ready"
             clear |= fitted and message.step == "clear"
     assert amps
+
+
+OVER = Evidence(test="amps, R to Y", value=Reading(quantity="current", value_si=3.85))
+
+
+@given(st.floats(0.1, 20.0), st.sampled_from([None, 3.0, 5.0]))
+@settings(max_examples=60, deadline=None)
+def test_amps_over_the_marking_are_an_overload(ampere, marked):
+    """The board's marking, or where nobody read it the equipment's own."""
+    facts = {} if marked is None else {"marked": Reading(quantity="current", value_si=marked)}
+    reading = Reading(quantity="current", value_si=ampere)
+    read = replace(standing(replace_value(OVER, reading), complaint="nothing"), facts=facts)
+    over = ampere > (marked or EQUIPMENT.fuse_ampere)
+    assert read.overloaded == read.overloads(reading) == over
+
+
+def replace_value(evidence: Evidence, reading: Reading) -> Evidence:
+    return evidence.model_copy(update={"value": reading})
+
+
+def test_after_an_overload_no_test_is_fed_by_a_fuse():
+    fed = [card for card in CARDS.values() if card.power == "live" and card.means == "meter"]
+    assert fed
+    for card in fed:
+        for means in ("meter", "lamp"):
+            assert may_be_asked(card, standing(complaint="nothing", means=means))
+            assert not may_be_asked(card, standing(OVER, complaint="nothing", means=means))
+        assert may_be_asked(card, standing(OVER, complaint="nothing", means="breaker"))
+
+
+def test_amps_over_the_marking_wait_for_yes_and_are_the_last_that_a_fuse_feeds(dialogs):
+    """A coil with shorted turns takes the fuse when it is called: once, and no more."""
+    drawn = Drawn(0, "heat-pump-air-handler", "nothing", "lamp", "Y: contactor coil, turns",
+                  1474583733)  # fmt: skip
+    technician = technician_of(drawn, STEADY)
+    outcome = run(dialogs, technician)
+    over = [i for i, m in enumerate(outcome.messages) if isinstance(m, Taken) and m.about
+            and m.about.startswith("amps") and m.value.value_si > 3.0]  # fmt: skip
+    assert [outcome.messages[i].read_back for i in over] == ["confirmed"]
+    later = [m for m in outcome.messages[over[0] :] if isinstance(m, StepEntered)]
+    until = next(i for i, m in enumerate(later) if m.step == "named")
+    assert not any(m.about and m.about.startswith(("amps", "volts")) for m in later[:until])
+    assert ended(outcome, technician) == "success"
+    assert technician.house.fuses_burnt <= 1
