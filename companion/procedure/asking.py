@@ -83,11 +83,18 @@ def may_be_asked(card: TestCard, standing: Standing) -> bool:
         return True
     if means == "breaker":
         return True
-    if standing.overloaded:  # the next fuse would follow the last
-        return False
+    if any(_calls_again(card, amps) for amps in standing.overloaded):
+        return False  # the next fuse would follow the last
     if standing.complaint == "nothing":
         return True
     return standing.setting("fuse", "stays out") == "may go in" and standing.fuse_may_go_in
+
+
+def _calls_again(card: TestCard, amps: str) -> bool:
+    """Whether a test has a call on that a test of amps had: by terminal, or all of them."""
+    called = amps.removeprefix("amps, ")
+    terminal = called.removeprefix("R to ")
+    return card.name.startswith("amps, all") or card.terminal == terminal or called in card.name
 
 
 def most_asked(card: TestCard) -> int:

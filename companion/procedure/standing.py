@@ -147,11 +147,12 @@ class Standing:
         return most is not None and (value.value_si or 0.0) > most
 
     @property
-    def overloaded(self) -> bool:
-        """Whether such amps were read of a call."""
-        return any(
-            e.test.startswith("amps") and e.value is not None and self.overloads(e.value)
+    def overloaded(self) -> frozenset[str]:
+        """Tests of amps, by name, that read so many."""
+        return frozenset(
+            e.test
             for e in self.evidence
+            if e.test.startswith("amps") and e.value is not None and self.overloads(e.value)
         )
 
     @property
