@@ -24,7 +24,15 @@ from companion.diagnosis.likelihood import (
 )
 from companion.diagnosis.predict import Predictor
 from companion.diagnosis.predicted import OPEN, Predicted
-from companion.diagnosis.tolerance import LoadState, apart, informed, learned, unknown
+from companion.diagnosis.tolerance import (
+    LoadState,
+    apart,
+    informed,
+    learned,
+    mixed,
+    unknown,
+    with_turns,
+)
 from companion.diagnosis.trial import Test
 
 Numbers = NDArray[Any]
@@ -47,7 +55,7 @@ class Folded:
 
     Args:
         log_weight: (H, K), unnormalised.
-        loads: what is known of loads, by what they are alike by.
+        loads: what is known of the load of a terminal, and of those of one make by their word.
         boards: log-chance of each way of the board to take a call, by terminal, (boards, H, K).
         bonded: chance that common is bonded to the chassis, (H, K).
         told: by test, in the order they were folded on.
@@ -119,12 +127,14 @@ class Belief:
         if boards is None:
             shares = np.log(self.predictor.shares(test.circuit))[:, None, None]
             boards = np.broadcast_to(shares, predicted.mean.shape)
-        alike = self.predictor.alike(test.circuit)
-        state = so_far.loads.get(alike)
-        if state is None:
-            state = unknown(predicted.mean.shape)
-        elif alike != test.circuit:
-            state = apart(state)
+        state = so_far.loads.get(test.circuit or "")
+        if state is None:  # not read itself yet, but maybe others of its make
+            others = so_far.loads.get(self.predictor.alike(test.circuit))
+            if others is None:
+                return unknown(predicted.mean.shape), boards
+            rows, of_load = self.predictor.turned(test.circuit)
+            state = apart(others)
+            state = mixed(state, with_turns(state, of_load), rows)
         return state, boards
 
     def _fold(self, so_far: Folded, name: str, heard: Sequence[Observation]) -> Folded:
@@ -143,7 +153,7 @@ class Belief:
                 state = before.before
             learnt, found = learned(test, predicted, state, heard, self.trust)
             found[..., self._other, :] = _by_chance(test, heard)
-            loads = {**loads, self.predictor.alike(test.circuit): learnt}
+            loads = {**loads, **self._learnt(so_far, test, learnt)}
             was = bonded if before is None or before.bonded is None else before.bonded
             if test.to_chassis:
                 as_common, found = found, self._either_bond(test, found, heard, was)
@@ -157,6 +167,16 @@ class Belief:
         told = {of: replace(one, before=None) for of, one in so_far.told.items()}
         told[name] = newest
         return Folded(so_far.log_weight + more, loads, boards, bonded, told)
+
+    def _learnt(self, so_far: Folded, test: Test, learnt: LoadState) -> dict[str, LoadState]:
+        """What is known now of the load that was read, and of all of its make: there the shorted
+        turns of one tell nothing."""
+        alike, circuit = self.predictor.alike(test.circuit), test.circuit or ""
+        if alike == circuit:
+            return {alike: learnt}
+        rows, _ = self.predictor.turned(circuit)
+        of_others = so_far.loads.get(alike) or unknown(learnt.share.shape[1:])
+        return {circuit: learnt, alike: mixed(learnt, of_others, rows)}
 
     @property
     def _newest(self) -> str:
@@ -245,12 +265,15 @@ class Belief:
         return float((self.weight * self._wrong_share(index)).sum())
 
     def misheard(self, name: str) -> Numbers:
-        """The same of the first reading of a test, cell by cell, (H, K).
+        """The same of the last reading of a test, cell by cell, (H, K).
 
         Raises:
             ValueError: the test was not heard of.
         """
-        return self._wrong_share([o.test for o in self.observations].index(name))
+        last = max((i for i, o in enumerate(self.observations) if o.test == name), default=None)
+        if last is None:
+            raise ValueError(f"{name} was not heard of")
+        return self._wrong_share(last)
 
     def _wrong_share(self, index: int) -> Numbers:
         observation = self.observations[index]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from time import perf_counter, process_time
 
@@ -85,17 +85,22 @@ def rows(profile: str, done: Done, certain: bool) -> Iterator[Row]:
     def row(measure: str, goal: str, cells: Iterable[str]) -> Row:
         return (f"{profile}: {measure}", goal, *cells)
 
-    of = {n: np.array([(r.tests, r.minutes, r.wrong, not r.named) for r in runs[n]], float)
-          for n in columns}  # fmt: skip
-    if len(of[OURS]):
-        same = {n: _first_of(runs[n], len(runs["fixed sweep"])) for n in columns}
-        less = {n: f"{1 - same[n] / same['fixed sweep']:.1%}" for n in columns}
-        yield row("tests, mean", "", (f"{of[n][:, 0].mean():.2f}" for n in columns))
-        yield row("effort, min, mean", "", (f"{of[n][:, 1].mean():.1f}" for n in columns))
-        yield row("less effort than fixed sweep", ">= 40 %", (less[n] for n in columns))
+    tried = {n: np.array([(r.tests, r.minutes, r.wrong, not r.named) for r in runs[n]], float)
+             for n in columns}  # fmt: skip
+
+    def of_tried(cell: Callable[[str], str]) -> list[str]:  # blank where none was tried
+        return [cell(n) if len(tried[n]) else "" for n in columns]
+
+    if len(tried[OURS]):
+        yield row("tests, mean", "", of_tried(lambda n: f"{tried[n][:, 0].mean():.2f}"))
+        yield row("effort, min, mean", "", of_tried(lambda n: f"{tried[n][:, 1].mean():.1f}"))
+        if count := len(runs["fixed sweep"]):
+            same = {n: _first_of(runs[n], count) for n in columns}
+            yield row("less effort than fixed sweep", ">= 40 %",
+                      (f"{1 - same[n] / same['fixed sweep']:.1%}" for n in columns))  # fmt: skip
         yield row("wrong part named", "<= 1 %",
-                  (f"{of[n][:, 2].sum():.0f} of {len(of[n])}" for n in columns))  # fmt: skip
-        yield row("no part named", "", (f"{of[n][:, 3].mean():.2%}" for n in columns))
+                  of_tried(lambda n: f"{tried[n][:, 2].sum():.0f} of {len(tried[n])}"))  # fmt: skip
+        yield row("no part named", "", of_tried(lambda n: f"{tried[n][:, 3].mean():.2%}"))
     if certain:
         share = f"{1 - len(done.missed) / done.tried:.1%} of {done.tried}"
         yield row("part named, noise-free", ">= 99 %", ("", "", "", share))
@@ -134,7 +139,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--equipment", nargs="*", default=every, choices=every)
     parser.add_argument("--faults", type=int, default=2000, help="per profile (%(default)s)")
     parser.add_argument("--compared", type=int, default=200,
-                        help="faults for the other choosers (%(default)s)")  # fmt: skip
+                        help="faults for the others too; 0: ours alone (%(default)s)")  # fmt: skip
     parser.add_argument("--certain", action="store_true", help="try every fault noise-free too")
     parser.add_argument("--small", type=int, default=200, help="small cases (%(default)s)")
     parser.add_argument("--seed", type=int, default=1, help="(%(default)s)")

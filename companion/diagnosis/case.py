@@ -16,7 +16,7 @@ from companion.diagnosis.battery import battery
 from companion.diagnosis.belief import Belief
 from companion.diagnosis.hypotheses import hypotheses
 from companion.diagnosis.layout import Layout
-from companion.diagnosis.likelihood import Observation, Outcome, Trust
+from companion.diagnosis.likelihood import Observation, Outcome, Trust, heard_wrong, repeat
 from companion.diagnosis.nuisance import draw
 from companion.diagnosis.predict import Predictor
 from companion.diagnosis.tables import Complaint, Effort, effort, likelihoods, priors
@@ -84,7 +84,8 @@ class Case:
         return minutes(test, self.standing, self.table, again=self.asked[-1:] == (name,))
 
     def open(self, allowed: Sequence[str] | None = None) -> list[str]:
-        """Tests that may be asked now: allowed, not refused, not done twice already.
+        """Tests that may be asked now: allowed, not refused, not done twice already; a third time
+        where the two readings contradict each other.
 
         Nor what was confirmed just now: that was its check, and the same hands on the same points
         read the same. After another test it may be.
@@ -92,7 +93,15 @@ class Case:
         names = self.belief.predictor.tests if allowed is None else allowed
         last = self.belief.observations[-1:]
         shut = self.refused | {o.test for o in last if o.confirmed}
-        return [n for n in names if n not in shut and self.asked.count(n) < 2]
+        return [n for n in names if n not in shut and self.asked.count(n) < self._most(n)]
+
+    def _most(self, name: str) -> int:
+        belief = self.belief
+        test, trust = belief.predictor.tests[name], belief.trust
+        first, *again = [o.outcome for o in belief.observations if o.test == name] or [""]
+        # Likelier that one was heard wrong than that the same points read so twice.
+        apart = any(repeat(test, first, other, trust) < heard_wrong(test, other) for other in again)
+        return 3 if apart else 2
 
 
 def after(test: Test, standing: Standing) -> Standing:

@@ -58,24 +58,25 @@ class Side:
 
     Args:
         rows: the distinct rows of all, (distinct, ...).
-        which: each row among those of its own array, (n, arrays).
-        begins: where the rows of each array begin, (arrays,).
+        which: each row among those of all, (n, arrays); so laid out that what is read of one
+            row, in however many arrays, lies together.
     """
 
     rows: Numbers
     which: Numbers
-    begins: Numbers
 
     def at(self, rows: Numbers, arrays: Sequence[int]) -> Numbers:
         """Some rows of some arrays, (rows, arrays, ...)."""
-        return np.asarray(self.rows[self.which[rows[:, None], arrays] + self.begins[arrays]])
+        # Several times quicker than by brackets, and choosing a test is mostly this.
+        of_all = self.which.take(rows, axis=0)
+        return np.asarray(self.rows.take(of_all.take(arrays, axis=1), axis=0))
 
 
 def side_by_side(arrays: Sequence[Distinct]) -> Side:
     """Arrays of as many rows each, and as wide."""
     ends = np.cumsum([len(array.rows) for array in arrays])
-    return Side(
-        np.concatenate([array.rows for array in arrays]),
-        np.stack([array.which for array in arrays], axis=1),
-        np.concatenate([[0], ends[:-1]]),
-    )
+    kind = np.min_scalar_type(ends[-1])
+    begins = [0, *ends[:-1].tolist()]
+    which = [array.which.astype(kind) + kind.type(begin)
+             for array, begin in zip(arrays, begins, strict=True)]  # fmt: skip
+    return Side(np.concatenate([array.rows for array in arrays]), np.stack(which, axis=1))

@@ -77,6 +77,11 @@ class _Cells:
 
     def by_rows(self, chances: Numbers) -> Numbers:
         """Joint chances (hypotheses, tests, outcomes) out of (cells, tests, outcomes)."""
+        rows = len(self.starts)
+        of_each, left_over = divmod(len(self.flat), rows)
+        if not left_over and (np.diff(self.starts) == of_each).all():  # as before anything was read
+            weight, each = self.weight.reshape(rows, 1, -1), chances.reshape(rows, of_each, -1)
+            return np.asarray((weight @ each).reshape(rows, *chances.shape[1:]))
         weighed = self.weight.reshape(-1, *[1] * (chances.ndim - 1)) * chances
         return np.asarray(np.add.reduceat(weighed, self.starts, axis=0))
 
@@ -146,15 +151,15 @@ def _chances(
         yield some, chances
 
 
-def _again(case: Case, cells: _Cells, name: str, first: Outcome, fresh: Numbers) -> Numbers:
+def _again(case: Case, cells: _Cells, name: str, last: Outcome, fresh: Numbers) -> Numbers:
     """Chances (cells, outcomes) of reading the same points once more: the same comes out, unless
     what was heard was wrong."""
     test, trust = case.belief.predictor.tests[name], case.belief.trust
-    place = outcome_place(test, first)
+    place = outcome_place(test, last)
     if place is None:
         return fresh
     count = fresh.shape[-1]
-    same = 1.0 if test.measure in EDGES else repeat(test, first, first, trust)
+    same = 1.0 if test.measure in EDGES else repeat(test, last, last, trust)
     right = np.full(count, trust.misheard / count + (1.0 - trust.misheard) * (1.0 - same) / count)
     right[place] += (1.0 - trust.misheard) * same
     wrong = case.belief.misheard(name).reshape(-1)[cells.flat, None]

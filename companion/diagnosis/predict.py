@@ -104,6 +104,15 @@ class Predictor:
                 return c.alike
         return circuit or ""
 
+    def turned(self, circuit: str | None) -> tuple[Numbers, float]:
+        """Hypotheses with shorted turns in a terminal's load, (H,); and of the spread that its
+        ohms have then, the share that is the load's own."""
+        fed = {c.terminal: c for c in self._valued.layout.equipment.circuits}
+        at = f"{circuit}.load"
+        rows = [any(c.how == "turns" and c.at == at for c in h.changes) for h in self.hypotheses]
+        spread = log_spread(fed[circuit].load.ohms) if circuit in fed else 0.0
+        return np.array(rows), float(spread / np.hypot(spread, FAULT_MOVES))
+
     def of(self, name: str) -> Predicted:
         """The prediction for a test.
 
@@ -177,11 +186,11 @@ class Predictor:
             still = np.array([self._still(name, h) for h in rows])
             left = np.array([any(c.how == "turns" and c.at == name for c in h.changes)
                              for h in rows])  # fmt: skip
+            # The share of the turns that is left lies between columns as well. Like the load's own
+            # place in its span it is one number all through a call: a second look tells it again.
+            spreads = np.where(left, np.hypot(spread, FAULT_MOVES), spread)
             weight = np.where(left, 1.0 / columns.turns_left[:, None], 1.0) * still
-            # The share of the turns that is left lies between columns as well.
-            turned = np.where(left, FAULT_MOVES / columns.turns_left[:, None], 0.0)
-            unsure += ((net.base[name][:, None] * turned)[..., None] * volts[:, :, index]) ** 2
-            more = (spread * net.base[name][:, None] * weight)[..., None] * volts[:, :, index]
+            more = (net.base[name][:, None] * weight * spreads)[..., None] * volts[:, :, index]
             # What is known of a test's own load is no news of another, where wires are swapped.
             of = self.alike(name.split(".")[0])
             own = [self.alike(t.circuit) == of for t in (*tests, *(tests[k] for k in to_chassis))]

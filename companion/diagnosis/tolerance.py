@@ -67,6 +67,39 @@ def apart(state: LoadState) -> LoadState:
     return LoadState(state.shift, state.variance + ALIKE_SPREAD**2, state.share)
 
 
+def with_turns(state: LoadState, of_load: float) -> LoadState:
+    """What a load's own state tells of the same load with some of its turns shorted.
+
+    Args:
+        state: of the load.
+        of_load: share of the load's own span in the standard spread of both.
+    """
+    rest = 1.0 - of_load**2
+    return LoadState(of_load * state.shift, of_load**2 * state.variance + rest, state.share)
+
+
+def mixed(state: LoadState, other: LoadState, rows: Numbers) -> LoadState:
+    """A state with another's in some hypotheses.
+
+    Args:
+        state: in the rest.
+        other: in ``rows``.
+        rows: which hypotheses, (H,) of truth values.
+    """
+    count = max(len(state.share), len(other.share))
+
+    def both(mine: Numbers, others: Numbers, blank: float) -> Numbers:
+        mine, others = (
+            np.concatenate([array, np.full((count - len(array), *array.shape[1:]), blank)])
+            for array in (mine, others)
+        )
+        return np.asarray(np.where(rows[:, None], others, mine))
+
+    return LoadState(both(state.shift, other.shift, 0.0),
+                     both(state.variance, other.variance, 1.0),
+                     both(state.share, other.share, 0.0))  # fmt: skip
+
+
 def informed(predicted: Predicted, shift: Numbers, variance: Numbers) -> Predicted:
     """A prediction of ohms, with what is already known of the load."""
     if predicted.mean is None or predicted.load is None or predicted.moves is None:

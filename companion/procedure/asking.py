@@ -74,18 +74,33 @@ def protection(card: TestCard, standing: Standing) -> Interlock:
 
 
 def may_be_asked(card: TestCard, standing: Standing) -> bool:
-    """Whether a test fits what is at hand. Where a fuse would be at risk, it stays out."""
+    """Whether a test fits what is at hand. Where a fuse would be at risk, it stays out; once
+    nothing else tells any more and no terminal reads shorted, the marked one may go in."""
     means = standing.setting("means", "meter")
     if card.means in ("lamp", "breaker"):
         return card.means == means
     if card.means == "look" or card.power != "live":
         return True
-    return means == "breaker" or standing.complaint == "nothing"
+    if means == "breaker":
+        return True
+    if any(_calls_again(card, amps) for amps in standing.overloaded):
+        return False  # the next fuse would follow the last
+    if standing.complaint == "nothing":
+        return True
+    return standing.setting("fuse", "stays out") == "may go in" and standing.fuse_may_go_in
+
+
+def _calls_again(card: TestCard, amps: str) -> bool:
+    """Whether a test has a call on that a test of amps had: by terminal, or all of them."""
+    called = amps.removeprefix("amps, ")
+    terminal = called.removeprefix("R to ")
+    return card.name.startswith("amps, all") or card.terminal == terminal or called in card.name
 
 
 def most_asked(card: TestCard) -> int:
-    """How often a test may be asked: a reading is checked once, the eye sees no more."""
-    return 1 if card.means == "look" else 2
+    """How often a test may be asked: a reading is checked once, and read a third time where the
+    reasoner finds the two contradict each other; the eye sees no more."""
+    return 1 if card.means == "look" else 3
 
 
 def same_test_at(name: str, terminal: str, cards: Mapping[str, TestCard]) -> str | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from companion.fitting import fit, from_terminals
@@ -11,9 +10,6 @@ from companion.procedure.shapes import SWEPT, Outcome, Step
 from companion.procedure.standing import Standing
 from companion.procedure.weighing import Weighed
 from companion.understood import Answer, Reading
-
-SOUND_SHARE = 0.6
-"""Above this share of its least healthy ohms a circuit is not shorted (judgement)."""
 
 
 def standing_after(weighed: Weighed, standing: Standing, step: Step, library: Library) -> Standing:
@@ -28,6 +24,8 @@ def standing_after(weighed: Weighed, standing: Standing, step: Step, library: Li
         standing = standing.with_evidence(weighed.evidence)
     if outcome.mends:
         standing = _mended(standing)
+    if outcome.asks_skipped:
+        standing = standing.with_skipped_open
     standing = _equipped(weighed.value, outcome, standing, library)
     return replace(
         standing,
@@ -43,25 +41,10 @@ def _mended(standing: Standing) -> Standing:
     return replace(
         standing,
         mended=(*standing.mended, (standing.terminal, standing.part or "circuit")),
-        cleared=frozenset(_cleared(standing)) - {standing.terminal or ""},
+        cleared=standing.unshorted - {standing.terminal or ""},
         evidence=(),
-        settings={k: v for k, v in standing.settings.items() if k != "transformer"},
+        settings={k: v for k, v in standing.settings.items() if k not in {"transformer", "fuse"}},
     )
-
-
-def _cleared(standing: Standing) -> Iterator[str]:
-    """Terminals that can't be shorted: by their ohms at the board, or because the fuse holds."""
-    heard = {e.test: e for e in standing.evidence}
-    for circuit in standing.sides:
-        board, based = (f"ohms {circuit.terminal}-C{how}" for how in (" at the board", ", base on"))
-        evidence = heard.get(based, heard.get(board))
-        reading = None if evidence is None else evidence.value
-        sound = standing.complaint == "nothing"
-        if isinstance(reading, Reading) and evidence is not None:
-            net_ohm = float("inf") if reading.value_si is None else reading.value_si
-            sound |= net_ohm - evidence.leads_ohm > SOUND_SHARE * circuit.ohms[0]
-        if sound:
-            yield circuit.terminal
 
 
 def fits(value: Reading | Answer, outcome: Outcome, standing: Standing) -> bool:

@@ -42,6 +42,7 @@ def prompt(
     if circuit is not None:
         slots |= {"terminal": circuit.terminal, "circuit": circuit.function}
     slots |= {"part": standing.part or "circuit", "fault": standing.fault or "faulty"}
+    slots |= {"likeliest": standing.likeliest or "nothing that I know"}
     slots |= {"mended": standing.mended_parts or "nothing repaired"}
     slots |= {"unfinished": "; ".join(standing.unfinished) or "nothing"}
     if value is not None:

@@ -18,9 +18,12 @@ PROTECTIONS: frozenset[Interlock] = frozenset({"lamp", "breaker", "fused"})
 Phase = Literal["arrive", "safe", "supply", "fuse", "method", "hunt", "repair", "prove", "close"]
 SWEPT = ("circuits", "uncleared")
 """Kinds of list that hold terminals."""
-Setting = Literal["complaint", "means", "transformer"]
+Setting = Literal["complaint", "means", "transformer", "fuse"]
 Fact = Literal["profile", "means", "no circuit", "fuse whole", "transformer lives"]
-Finding = Literal["named", "comes and goes", "unclear", "sound again", "unanswered"]
+Finding = Literal[
+    "named", "comes and goes", "unclear", "sound again", "unanswered", "fuse may tell",
+    "skipped would tell",
+]  # fmt: skip
 NEXT, AGAIN, PARKED = "@next", "@again", "@parked"
 
 
@@ -51,6 +54,7 @@ class Outcome(_Shape):
     fault: str | None = None
     unfinished: str | None = None
     settles: bool = False
+    asks_skipped: bool = False
     loses: tuple[Interlock, ...] = ()
     gains: tuple[Literal["fused"], ...] = ()
 
@@ -66,6 +70,7 @@ class Exhausted(_Shape):
 
     finding: Finding | None = None
     say: str | None = None
+    sets: dict[Setting, str] = {}
     go: str
 
 

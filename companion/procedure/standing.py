@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from math import inf
 from types import MappingProxyType
 
 from companion.counsel import Complaint, Evidence
 from companion.equipment import Equipment, Terminal
 from companion.procedure.shapes import Setting
-from companion.understood import Reading
+from companion.understood import Answer, Reading
+
+SOUND_SHARE = 0.6
+"""Above this share of its least healthy ohms a circuit is not shorted (judgement)."""
 
 _NO_READINGS: Mapping[str, Reading] = MappingProxyType({})
 _NO_FINDINGS: Mapping[str, Mapping[str, str]] = MappingProxyType({})
@@ -33,6 +37,7 @@ class Standing:
     terminal: str | None = None
     part: str | None = None
     fault: str | None = None
+    likeliest: str = ""
     facts: Mapping[str, Reading] = field(default_factory=lambda: _NO_READINGS)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=lambda: _NO_FINDINGS)
     settings: Mapping[Setting, str] = field(default_factory=lambda: _NO_SETTINGS)
@@ -77,6 +82,11 @@ class Standing:
         return replace(self, evidence=(*self.evidence, evidence))
 
     @property
+    def with_skipped_open(self) -> Standing:
+        """The same, with tests that were passed over to be asked again."""
+        return replace(self, evidence=tuple(e for e in self.evidence if e.value is not None))
+
+    @property
     def sides(self) -> tuple[Terminal, ...]:
         """Every terminal of the equipment, R's own side first."""
         return () if self.profile is None else (self.profile.r_side, *self.profile.circuits)
@@ -102,6 +112,50 @@ class Standing:
         return "nothing" if self.settings.get("complaint") == "nothing" else "opens"
 
     @property
+    def unshorted(self) -> frozenset[str]:
+        """Terminals that can't be shorted: by their ohms at the board, or because the fuse
+        holds."""
+        heard = {e.test: e for e in self.evidence}
+        found = set()
+        for side in self.sides:
+            board, based = (f"ohms {side.terminal}-C{h}" for h in (" at the board", ", base on"))
+            evidence = heard.get(based, heard.get(board))
+            if self.complaint == "nothing" or (evidence is not None and _sound(evidence, side)):
+                found.add(side.terminal)
+        return frozenset(found)
+
+    @property
+    def fuse_may_go_in(self) -> bool:
+        """Whether no terminal can be shorted, to common or to chassis, so that the marked fuse is
+        at no great risk."""
+        heard = {e.test: e for e in self.evidence if e.value is not None}
+        low = any(
+            test.startswith(f"ohms {side.terminal}-") and not _sound(evidence, side)
+            for test, evidence in heard.items()
+            for side in self.sides
+        )
+        return not low and self.unshorted | self.cleared >= {s.terminal for s in self.sides}
+
+    def overloads(self, value: Reading | Answer) -> bool:
+        """Whether a reading is of more amps than the board's marking: a fuse opens, or has."""
+        if not isinstance(value, Reading) or value.quantity != "current":
+            return False
+        marked = self.facts.get("marked")
+        most = None if marked is None else marked.value_si
+        if most is None and self.profile is not None:
+            most = self.profile.fuse_ampere
+        return most is not None and (value.value_si or 0.0) > most
+
+    @property
+    def overloaded(self) -> frozenset[str]:
+        """Tests of amps, by name, that read so many."""
+        return frozenset(
+            e.test
+            for e in self.evidence
+            if e.test.startswith("amps") and e.value is not None and self.overloads(e.value)
+        )
+
+    @property
     def transformer_open(self) -> bool:
         """Whether its primary was read to be fed and its secondary dead, and it is not mended."""
         return self.settings.get("transformer") == "open"
@@ -109,3 +163,11 @@ class Standing:
     def setting(self, name: Setting, default: str) -> str:
         """What was chosen, or the usual."""
         return self.settings.get(name, default)
+
+
+def _sound(evidence: Evidence, side: Terminal) -> bool:
+    """Whether ohms of a terminal are none of a short."""
+    if not isinstance(evidence.value, Reading):
+        return False
+    ohm = inf if evidence.value.value_si is None else evidence.value.value_si
+    return ohm - evidence.leads_ohm > SOUND_SHARE * side.ohms[0]

@@ -26,7 +26,7 @@ from companion.messages import (
     Withdrawn,
 )
 from companion.procedure import asking
-from companion.procedure.evidence import by_part, leading, read_at, revised, worth_saying
+from companion.procedure.evidence import leading, read_at, revised, worth_saying
 from companion.procedure.interlocks import Interlocks
 from companion.procedure.library import Library
 from companion.procedure.outcomes import standing_after
@@ -101,9 +101,6 @@ class Walk:
     ) -> Prompt:
         """A prompt about the current place."""
         slots = {"repair": self.library.repairs.of(self.standing.part or ""), **more}
-        if "{likeliest}" in template and self.counsel is not None:
-            suspects = by_part(self.counsel.suspicion(self.standing.evidence))
-            slots["likeliest"] = ", then ".join(suspect.part for suspect in suspects[:2])
         return prompt(role, template, self.standing, self.procedure, self.card, value, slots)
 
     def ask(self, role: Literal["ask", "ask_again"] = "ask") -> Prompt:
@@ -160,6 +157,8 @@ class Walk:
         card = asking.card_at(place, self.procedure, self.counsel)
         if card is not None and card.base_on:
             self._interlocks.lose("isolated")
+        if card is not None and card.power == "live" and self.standing.overloads(weighed.value):
+            self._interlocks.lose("fused")  # whether it is whole still is asked again
         if weighed.suspicion is not None:
             out.append(weighed.suspicion)
         out += told

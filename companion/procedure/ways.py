@@ -74,13 +74,7 @@ class Ways:
                 return Way(Place(step, left[0]), standing)
             return self._exhausted(step, None, standing, counsel)
         assert counsel is not None, f"{step}: tests are asked for before there is equipment"
-        heard = Counter(evidence.test for evidence in standing.evidence)
-        allowed = [
-            name
-            for name, card in counsel.cards().items()
-            if may_be_asked(card, standing) and heard[name] < most_asked(card)
-        ]
-        name = counsel.next(standing.evidence, allowed)
+        name = _next_test(standing, counsel)
         if name is not None:
             return Way(Place(step, name), standing)
         suspicion = counsel.suspicion(standing.evidence)
@@ -95,10 +89,15 @@ class Ways:
         if suspicion is not None and finding != "named" and standing.transformer_open:
             finding = "named"
             standing = replace(standing, part="transformer", fault="open")
+        if suspicion is not None and finding != "named" and _fuse_may_tell(standing, counsel):
+            finding = "fuse may tell"
+        elif finding == "unclear" and _skipped_would_tell(standing, counsel):
+            finding = "skipped would tell"
         for entry in self._procedure.steps[step].exhausted:
             if entry.finding is not None and entry.finding != finding:
                 continue
             told = () if entry.say is None else (entry.say,)
+            standing = replace(standing, settings={**standing.settings, **entry.sets})
             onward = self.resolve(entry.go, standing, counsel)
             return replace(onward, told=(*told, *onward.told))
         raise AssertionError(f"{step}: its list is done and leads nowhere; see the checks")
@@ -143,14 +142,49 @@ def _finding(suspicion: Suspicion, mended: bool = False) -> Finding:
     return "sound again" if mended else "comes and goes"
 
 
+def _next_test(standing: Standing, counsel: Counsel) -> str | None:
+    heard = Counter(evidence.test for evidence in standing.evidence)
+    allowed = [
+        name
+        for name, card in counsel.cards().items()
+        if may_be_asked(card, standing) and heard[name] < most_asked(card)
+    ]
+    return counsel.next(standing.evidence, allowed)
+
+
+def _fuse_may_tell(standing: Standing, counsel: Counsel | None) -> bool:
+    """Whether with the marked fuse in there would be a test that tells, and there is none now."""
+    if counsel is None or not standing.fuse_may_go_in or "fuse" in standing.settings:
+        return False
+    fused = replace(standing, settings={**standing.settings, "fuse": "may go in"})
+    return _next_test(fused, counsel) is not None
+
+
+def _skipped_would_tell(standing: Standing, counsel: Counsel | None) -> bool:
+    """Whether a test that was passed over is what would be asked next."""
+    anew = standing.with_skipped_open
+    if counsel is None or anew.evidence == standing.evidence:
+        return False
+    skipped = {e.test for e in standing.evidence if e.value is None}
+    return _next_test(anew, counsel) in skipped
+
+
 def _of_list(step: str, standing: Standing) -> Finding | None:
     return "unanswered" if UNANSWERED in standing.found(step).values() else None
+
+
+def _likeliest(suspicion: Suspicion) -> str:
+    """The two parts that are suspected most, in words."""
+    parts = [s.part for s in by_part(suspicion) if s.part not in {NOTHING_NOW, ELSE}]
+    return ", then ".join(parts[:2]) or "nothing that I know"
 
 
 def _naming(suspicion: Suspicion, standing: Standing) -> Standing:
     """Names the likeliest part, and with it every other that is as good as sure (two faults)."""
     if _finding(suspicion) != "named":
-        return replace(standing, terminal=None, part=None, fault=None)
+        return replace(
+            standing, terminal=None, part=None, fault=None, likeliest=_likeliest(suspicion)
+        )
     first, *others = by_part(suspicion)
     more = [s for s in others if s.chance >= NAMED]
     parts = " and ".join(suspect.part for suspect in (first, *more))

@@ -64,7 +64,8 @@ def _weigh_test(
     now = leading(after)
     sure = now is not None and now.chance >= SURE_ENOUGH_TO_CHECK
     turned = sure and (first is None or now is None or first.part != now.part)
-    decides = after.enough or turned
+    overload = counsel.cards()[place.about].power == "live" and standing.overloads(value)
+    decides = after.enough or turned or overload
     return Weighed(place, value, Outcome(go=NEXT, decides=decides), None, evidence, after)
 
 

@@ -36,6 +36,54 @@ def test_repeats_say_only_that_it_was_heard_right():
     assert parts[1]["contactor coil"] == pytest.approx(parts[0]["contactor coil"], rel=0.35)
 
 
+SAME_COIL = [
+    (COOLING, "Y", "contactor coil", ("ohms Y-C at the board", "ohms Y-C, base on",
+                                      "ohms Y-C, thermostat wire lifted")),
+    ("packaged-unit", "Y", "contactor coil", ("ohms Y-C, base on", "ohms Y-C at the board",
+                                              "ohms Y-C, thermostat wire lifted")),
+    # Of a make with others, which are compared with it.
+    ("boiler-zone-valves", "Z2", "zone two valve motor",
+     ("ohms Z2-C at the board", "ohms Z2-C at the zone two splice, unit side",
+      "ohms, zone two valve motor alone")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("equipment", "terminal", "part", "tests"), SAME_COIL)
+@for_all(st.floats(0.55, 1.5))
+@settings(max_examples=8, deadline=None)
+def test_a_second_look_at_a_coil_tells_nothing_of_its_turns(
+    equipment, terminal, part, tests, of_least
+):
+    """Its ohms are one number, sound or with shorted turns: more of the same tells neither from
+    the other. Far below the span it rules out that the first was misheard."""
+    case = open_case(equipment)
+    load = case.belief.predictor.layout.equipment.fed(terminal).load
+    rows = [row(case, f"{terminal}: {part}, turns"), row(case, "none now, history")]
+    odds = []
+    for test in tests:
+        case = case.heard(test, of_least * load.ohms[0])
+        turns, sound = case.belief.chances[rows]
+        odds.append(np.log(turns / sound))
+    assert min(odds) > odds[0] - 0.5
+    assert of_least < 0.9 or max(odds) < odds[0] + 0.5
+
+
+def test_a_coil_far_below_others_of_its_make_has_shorted_turns():
+    """Two of three alike read 100 ohms, the third 50, all within the span of the make."""
+    case = open_case("boiler-zone-valves")
+    tests = {t: f"ohms {t}-C at the board" for t in ("Z1", "Z2", "Z3")}
+    for terminals in (("Z1", "Z3", "Z2"), ("Z2", "Z1", "Z3")):
+        told = case
+        for terminal in terminals:
+            told = told.heard(tests[terminal], 50.0 if terminal == "Z2" else 100.0)
+        by_part = told.belief.by_part()
+        assert by_part["zone two valve motor"] > 20 * by_part["zone one valve motor"]
+        alike = case
+        for terminal in terminals:
+            alike = alike.heard(tests[terminal], 100.0)
+        assert by_part["zone two valve motor"] > 5 * alike.belief.by_part()["zone two valve motor"]
+
+
 def test_a_misheard_reading_is_found_when_it_is_read_again():
     case = open_case(COOLING).heard("ohms Y-C at the board", 130.0)
     assert case.belief.wrong(0) > 0.3

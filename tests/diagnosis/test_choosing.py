@@ -17,10 +17,11 @@ from companion.diagnosis.choosers import (
     by_plan,
 )
 from companion.diagnosis.endgame import Few, few, minutes_to_the_end
-from companion.diagnosis.gain import entropy_bits, expected_gain, outlook
+from companion.diagnosis.gain import _cells, entropy_bits, expected_gain, outlook
 from companion.diagnosis.likelihood import OL
 from companion.diagnosis.optimum import expected, optimum, small_case
 from companion.diagnosis.stopping import SURE, verdict
+from companion.diagnosis.tabled import table_of
 from companion.equipment import all_equipment
 from tests.diagnosis.worlds import chain, given
 
@@ -53,6 +54,28 @@ def test_gain_guards_against_slips():
     """Guards against slips: .5/.3/.2, yes by .97/.03/.03, 0.806 bits."""
     case = given([0.5, 0.3, 0.2], {"t": [[0.97, 0.03], [0.03, 0.97], [0.03, 0.97]]})
     assert expected_gain(case, ["t"])[0] == pytest.approx(0.8056, abs=5e-4)
+
+
+@pytest.mark.parametrize("heard", [(), (("breaker, R to Y", "trips"),)])
+def test_gain_on_real_equipment_is_what_the_whole_tables_give(heard):
+    """Mutual information by its definition, over every cell that steers the choice."""
+    case = open_case("packaged-unit")
+    for told in heard:
+        case = case.heard(*told)
+    predictor, cells = case.belief.predictor, _cells(case)
+    rows, columns = np.divmod(cells.flat, case.belief.weight.shape[1])
+    uneven = len(set(np.bincount(rows)[cells.rows])) > 1
+    assert uneven == bool(heard)
+    whole = [sorted(predictor.hypotheses[row].parts) for row in rows]
+    sets = [np.array([parts == one for parts in whole]) for one in
+            {tuple(parts): parts for parts in whole}.values()]  # fmt: skip
+    names = [n for n in predictor.tests if n not in dict(heard) and not case.belief.touched(n)]
+    for name, bits in zip(names, expected_gain(case, names), strict=True):
+        table = table_of(predictor, case.belief.trust, name)[rows, columns]
+        joint = np.array([cells.weight[one] @ table[one] for one in sets])
+        apart = np.outer(joint.sum(axis=1), joint.sum(axis=0))
+        told = (joint * np.log2(joint / apart, where=joint > 0, out=np.zeros_like(joint))).sum()
+        assert bits == pytest.approx(told, abs=1e-4), name
 
 
 def test_optimum_is_huffmans():
@@ -111,6 +134,25 @@ def test_what_was_confirmed_is_not_asked_for_again_right_away():
     assert name not in confirmed.open()
     assert other in confirmed.open()
     assert name in confirmed.heard(other, 60.0).open()
+
+
+ACROSS = "ohms across the pressure switch on Y"
+
+
+@pytest.mark.parametrize(("second", "third"), [(OL, True), (0.1, False), (0.2, False)])
+def test_two_readings_that_contradict_are_parted_by_a_third(second, third):
+    case = open_case("packaged-unit", "nothing").heard(ACROSS, 0.1)
+    again = case.heard(ACROSS, second)
+    assert ACROSS in case.open()
+    assert (ACROSS in again.open()) == third
+    assert ACROSS not in again.heard(ACROSS, 0.1).open()
+
+
+def test_a_third_reading_is_worth_something_only_where_two_contradict():
+    case = open_case("packaged-unit", "nothing").heard("breaker, R to Y", "nothing")
+    case = case.heard(ACROSS, 0.1)
+    apart, alike = (expected_gain(case.heard(ACROSS, v), [ACROSS])[0] for v in (OL, 0.1))
+    assert apart > 10 * alike
 
 
 def test_a_lamp_that_agrees_is_not_asked_for_again():

@@ -75,6 +75,17 @@ def test_the_benchmark_is_the_same_in_pieces_and_finds_faults(monkeypatch):
     assert sum(run.wrong for run in runs["planned"]) <= 2
 
 
+def test_the_benchmark_goes_without_the_other_choosers(capsys):
+    asked = "--equipment packaged-unit --faults 2 --compared 0 --small 0 --workers 1 --sizes"
+    assert benchmark.main(asked.split()) == 0
+    lines = [line.split(" | ") for line in capsys.readouterr().out.splitlines()]
+    rows = {line[0].removeprefix("| packaged-unit: "): line[2:] for line in lines}
+    *others, ours = rows["tests, mean"]
+    assert not any(others)
+    assert float(ours.removesuffix(" |")) > 0
+    assert "less effort than fixed sweep" not in rows
+
+
 def test_choosing_is_fast():
     """Bound loose enough for a busy machine; the benchmark measures."""
     rows, _, later, _ = benchmark.milliseconds("cooling-gas-furnace", 60)

@@ -17,7 +17,7 @@ from companion.messages import (
 )
 from companion.understood import Reading, Utterance
 from tests.conftest import DEAD, TO_HUNT, TO_METHOD, Talk
-from tests.procedure.anyhow import CARDS, Anyhow, in_order
+from tests.procedure.anyhow import CARDS, Anyhow, InOrder, in_order
 
 
 @pytest.fixture
@@ -321,3 +321,34 @@ def test_too_big_a_breaker_is_refused(dialogs):
     assert talk.say("five amps", "five amps") == "method"
     assert talk.say("breaker", "three amps", "three amps", "breaker ready") == "clear"
     assert talk.say("all clear") == "hunt"
+
+
+class InOrderIfRead(InOrder):
+    """The same, but sure only of what was read."""
+
+    def suspicion(self, heard):
+        return super().suspicion([e for e in heard if e.value is not None])
+
+
+def test_what_was_skipped_and_would_tell_is_offered_at_the_end(dialogs):
+    talk = Talk(dialogs, counsel_for=lambda equipment, *_: InOrderIfRead(equipment))
+    talk.say(*TO_HUNT)
+    assert talk.say("sixty", "twelve", "skip") == "unclear"
+    told = [m for m in talk.last if isinstance(m, Prompt) and "skipped would tell" in m.template]
+    assert [m.slots["likeliest"] for m in told] == ["contactor coil"]
+    assert talk.say("more tests", "meter") == "hunt"
+    assert talk.about == W
+    assert talk.say("fifteen hundred", "yes") == "named"
+
+
+def test_nothing_that_was_skipped_is_offered_where_it_would_not_tell(dialogs):
+    talk = Talk(dialogs, counsel_for=in_order)
+    talk.say(*TO_HUNT)
+    assert talk.say("sixty", "twelve", "skip") == "named"
+
+
+def test_whoever_leaves_it_is_told_whom_to_suspect(dialogs):
+    talk = Talk(dialogs, counsel_for=lambda equipment, *_: InOrderIfRead(equipment))
+    talk.say(*TO_HUNT, "sixty", "twelve", "skip", "not repaired")
+    (last,) = [m for m in talk.last if isinstance(m, Prompt)]
+    assert last.slots == {"likeliest": "contactor coil"}
