@@ -19,6 +19,7 @@ FOR_ALL = {
     "loads",
     "equipment",
     "fitting",
+    "sound_alike",
 }
 MAY_IMPORT: dict[str, set[str]] = {
     "hearing": set(),

@@ -22,9 +22,7 @@ from companion.diagnosis.tables import likelihoods, priors
 from companion.diagnosis.trial import Test
 from companion.diagnosis.values import Valued
 from companion.equipment import Equipment
-
-TEENS = {float(n): float((n - 10) * 10) for n in range(13, 20)}
-TENS = {ten: teen for teen, ten in TEENS.items()}
+from companion.sound_alike import sounds_like
 
 
 @dataclass
@@ -125,7 +123,7 @@ def _misheard(test: Test, said: float | str, rng: np.random.Generator) -> float 
         return str(rng.choice([word for word in test.outcomes if word != said]))
     if said == OL:
         return float(rng.choice([0.0, 0.1, 11.0]))  # "O L" for "oh", "point one", "eleven"
-    swapped = TEENS.get(said, TENS.get(said))
+    swapped = sounds_like(said)
     if swapped is not None:
         return swapped
     choices = [said * 10.0, said / 10.0, *([OL] if test.measure == "ohms" else [])]

@@ -10,7 +10,7 @@ import random
 from dataclasses import dataclass
 
 from companion.diagnosis.likelihood import OL
-from companion.diagnosis.simulate import TEENS, TENS
+from companion.sound_alike import sounds_like
 
 HESITATIONS = ("uh", "um", "okay uh", "er well")
 """Before what is said; the last is in no vocabulary and has to be asked again."""
@@ -54,7 +54,7 @@ def other_number(value: float, rng: random.Random) -> float:
     """Another number of the kind that ears and eyes make of one: teens for tens, a lost point."""
     if value == OL:
         return rng.choice([0.0, 0.1, 11.0])
-    swapped = TEENS.get(value, TENS.get(value))
+    swapped = sounds_like(value)
     if swapped is not None:
         return swapped
     return rng.choice([value * 10.0, value / 10.0]) if value else rng.choice([1.0, 8.0])

@@ -12,6 +12,7 @@ from companion.messages import Blocked, Message
 from companion.procedure.prompts import UNIT_WANTED
 from companion.procedure.standing import Place
 from companion.procedure.walk import Walk
+from companion.sound_alike import sounds_like
 from companion.understood import Answer, NotUnderstood, Reading
 
 MISSES_TO_HOLD = 4
@@ -138,10 +139,10 @@ def _sounds_like(reading: Reading) -> Reading | None:
         number = round((reading.value_si or 0.0) / size, 6)
         if not 13.0 <= number < 1000.0:
             continue
-        pair, rest = int(number) % 100, number - int(number) % 100
-        other = pair % 10 * 10 if 13 <= pair <= 19 else 10 + pair // 10
-        if 13 <= pair <= 19 or (pair in range(30, 100, 10)):
-            return reading.model_copy(update={"value_si": (rest + other) * size})
+        pair = int(number) % 100
+        other = sounds_like(pair)
+        if other is not None:
+            return reading.model_copy(update={"value_si": (number - pair + other) * size})
     return None
 
 

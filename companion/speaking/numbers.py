@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from companion.sound_alike import sounds_like
+
 _SMALL = [
     "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
     "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen",
@@ -66,4 +68,4 @@ def easily_misheard(value: float) -> bool:
     """
     whole = abs(int(Decimal(_plain(value))))
     pairs = [whole // size % 100 for size in (1, 1_000, 1_000_000)]
-    return any(13 <= pair <= 19 or pair in range(30, 100, 10) for pair in pairs)
+    return any(sounds_like(pair) is not None for pair in pairs)

@@ -6,9 +6,8 @@ Every line of every call, twice, by a voice that the speech model was never trai
 bank of clips; and two calls in one piece, with their words beside: the demo's and another. Needs
 what models/README.md names for making speech. The sound is in the repository, so neither the demo
 nor the tests need it. To be run again when the lines of a call have changed, a test names what is
-missing; lines in the bank are kept, but encoded
-once more: after a few makings some are heard wrong for that, and it is time to begin with neither
-bank nor index.
+missing; lines in the bank are kept, but encoded once more: after a few makings some are heard wrong
+for that, and it is time to begin with neither bank nor index.
 """
 
 from __future__ import annotations
