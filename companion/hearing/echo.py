@@ -17,7 +17,6 @@ _AUDIBLE = 1e-6  # 60 dB under full scale
 _MOSTLY = 0.1
 _CLEARLY, _PERHAPS = 2.5, 1.6  # over what the room usually gives back
 _USUALLY = 90  # percent
-_MOSTLY_THERE = 30  # percent; the rest of the time somebody may speak
 _MOSTLY_GONE = 0.25
 _LOUD, _STIRRED = 0.05, 4.0
 _GONE = 1e-3  # thirty decibels, of sixty that are usual
@@ -89,7 +88,6 @@ class WithoutEcho:
         self._drowned: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._gone_s = float("-inf")
         self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
-        self._noise: deque[float] = deque([0.0], maxlen=_REMEMBERED)
         self._rest_of_echo: deque[float] = deque([1.0], maxlen=_REMEMBERED)
         self._stirs: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._rest = np.empty(0, np.int16)
@@ -118,20 +116,15 @@ class WithoutEcho:
         given = self._saying.sound_between(at_s - _ROOM_S, samples + round(_ROOM_S * RATE))
         parts = given[: len(given) // _FRAME * _FRAME].reshape(-1, _FRAME)
         loudest = float(np.square(parts).mean(axis=1).max(initial=0.0))
-        noise = float(np.percentile(self._noise, _MOSTLY_THERE))
-        expected = 0.0
+        expected, stirs = 0.0, False
         if loudest > _AUDIBLE:
             if after < _MOSTLY_GONE * before:  # nothing but echo: what the room gives back
-                self._coupling.append(max(0.0, before - noise) / loudest)
+                self._coupling.append(before / loudest)
             coupling = float(np.percentile(self._coupling, _USUALLY))
             expected = coupling * loudest
             self._rest_of_echo.append(after)
             stirs = coupling > _LOUD and after > _STIRRED * float(np.median(self._rest_of_echo))
-        else:
-            self._noise.append(before)
-            stirs = False
-        usual = max(_AUDIBLE, expected + noise)
-        louder = before > _CLEARLY * usual
+        louder = before > max(_AUDIBLE, _CLEARLY * expected)
         if after < _GONE * expected:
             self._gone_s = at_s
         came = louder or after > max(_AUDIBLE, _MOSTLY * expected)
@@ -139,7 +132,7 @@ class WithoutEcho:
         self._through.append((at_s, through))
         self._stirs.append((at_s, stirs))
         self._drowned.append((at_s, after < _OVER * expected))
-        self._perhaps.append((at_s, before > _PERHAPS * usual))
+        self._perhaps.append((at_s, before > max(_AUDIBLE, _PERHAPS * expected)))
         self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
 
     def left_between(self, start_s: float, end_s: float) -> float:
@@ -165,7 +158,7 @@ class WithoutEcho:
         return _share(self._stirs, start_s, end_s)
 
     def perhaps_between(self, start_s: float, end_s: float) -> float:
-        """Share of that time in which it was louder than loudspeaker and noise usually are."""
+        """Share of that time in which it was louder than the loudspeaker usually is."""
         return _share(self._perhaps, start_s, end_s)
 
     def _cleaned(self, sound: Samples, at_s: float) -> Samples:
