@@ -19,6 +19,8 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
+from companion.practice.hands import lines
+from companion.speaking.numbers import digit_words
 from tests.calls.scripts import lines_of, scripts
 from tests.calls.spoken import BANK, INDEX, clip
 
@@ -30,13 +32,19 @@ WHOLE = {
 }
 VOICE = "am_michael"
 SPEEDS = (1.0, 0.82)
-ALWAYS = ("resume", "no", "yes", "back to work", "stop")
+ALWAYS = (
+    "resume", "go on", "continue", "skip", "close the call", "no", "yes", "back to work", "stop",
+)  # fmt: skip
+WORDS = (*map(digit_words, range(10)), "point", "ohms", "volts", "amps", "K")
+"""What a number is made of that is said slowly, word by word."""
 GAP_S, PAUSE_S = 0.1, 1.2
 
 
 def all_lines() -> list[str]:
-    """Each line once, in the order of the calls."""
-    return list(dict.fromkeys([*ALWAYS, *(line for name in scripts() for line in lines_of(name))]))
+    """Each line once, in the order of the calls; first what any may come to need."""
+    others = (said for ways in lines().says.values() for said in ways)
+    in_calls = (line for name in scripts() for line in lines_of(name))
+    return list(dict.fromkeys([*ALWAYS, *WORDS, *others, *in_calls]))
 
 
 def texts_of(call: str) -> list[str]:

@@ -39,7 +39,8 @@ def _bank() -> tuple[np.ndarray, dict[str, list[list[int]]]]:
 
 
 def clip(line: str, take: int = 0) -> np.ndarray:
-    """A line as it was spoken; a value taken back is a "no" and the value.
+    """A line as it was spoken; a value taken back is a "no" and the value, what is said slowly
+    ("one, two, ohms") its words one by one.
 
     Raises:
         KeyError: it is not in the bank; see ``make.py``.
@@ -47,6 +48,8 @@ def clip(line: str, take: int = 0) -> np.ndarray:
     sound, index = _bank()
     if line not in index and line.startswith("no "):
         return np.concatenate([clip("no", take), clip(line.removeprefix("no "), take)])
+    if line not in index and ", " in line:
+        return np.concatenate([clip(word, take) for word in line.split(", ")])
     start, stop = index[line][min(take, TAKES - 1)]
     return sound[start:stop]
 

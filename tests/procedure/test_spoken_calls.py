@@ -35,3 +35,8 @@ def test_every_line_of_every_call_was_spoken_twice():
     for line in all_lines():
         for take in (0, 1):
             assert len(clip(line, take)) > 1000, line
+
+
+def test_what_is_said_slowly_is_made_of_its_words():
+    slow = clip("one, three, point, six, K")
+    assert len(slow) == sum(len(clip(word)) for word in ("one", "three", "point", "six", "K"))
