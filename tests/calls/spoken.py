@@ -39,8 +39,8 @@ def _bank() -> tuple[np.ndarray, dict[str, list[list[int]]]]:
 
 
 def clip(line: str, take: int = 0) -> np.ndarray:
-    """A line as it was spoken; a value taken back is a "no" and the value, what is said slowly
-    ("one, two, ohms") its words one by one.
+    """A line as it was spoken; a value taken back is a "no" and the value, digits
+    ("one, two, ohms") their words one by one.
 
     Raises:
         KeyError: it is not in the bank; see ``make.py``.
@@ -48,8 +48,9 @@ def clip(line: str, take: int = 0) -> np.ndarray:
     sound, index = _bank()
     if line not in index and line.startswith("no "):
         return np.concatenate([clip("no", take), clip(line.removeprefix("no "), take)])
-    if line not in index and ", " in line:
-        return np.concatenate([clip(word, take) for word in line.split(", ")])
+    words = line.replace(",", "").split()
+    if line not in index and index.keys() >= set(words):
+        return np.concatenate([clip(word, take) for word in words])
     start, stop = index[line][min(take, TAKES - 1)]
     return sound[start:stop]
 

@@ -37,6 +37,6 @@ def test_every_line_of_every_call_was_spoken_twice():
             assert len(clip(line, take)) > 1000, line
 
 
-def test_what_is_said_slowly_is_made_of_its_words():
-    slow = clip("one, three, point, six, K")
-    assert len(slow) == sum(len(clip(word)) for word in ("one", "three", "point", "six", "K"))
+@pytest.mark.parametrize("line", ["one, three, point, six, K", "one three point six K"])
+def test_digits_are_made_of_their_words(line):
+    assert len(clip(line)) == sum(len(clip(word)) for word in ("one", "three", "point", "six", "K"))
