@@ -24,7 +24,8 @@ class TestCard(Record):
 
     ``say`` is one action and what to read, in about twelve words. ``power``, ``base_on`` and
     ``where`` are what the interlocks need to know of it. ``answers`` are names of
-    ``dialogs/vocabulary.toml``.
+    ``dialogs/vocabulary.toml``. ``opens`` names the test of whether the same call opens a breaker,
+    for a test that calls one circuit and reads a meter.
     """
 
     __test__ = False  # pytest: not a test of ours
@@ -43,6 +44,7 @@ class TestCard(Record):
     most_si: float = 0.0
     over_limit: bool = False
     answers: tuple[str, ...] = ()
+    opens: str | None = None
 
 
 class Evidence(Record):

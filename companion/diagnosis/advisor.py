@@ -77,7 +77,7 @@ class Advisor:
     @cached_property
     def _cards(self) -> Mapping[str, TestCard]:
         tests = self._start.belief.predictor.tests.values()
-        return {test.name: card(test, self._equipment) for test in tests}
+        return {test.name: card(test, self._equipment, tests) for test in tests}
 
     def cards(self) -> Mapping[str, TestCard]:
         """Every test that it can reason about, by name."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from companion.counsel import Means, TestCard
 from companion.diagnosis.likelihood import OL, Outcome
 from companion.diagnosis.trial import Measure, Test
@@ -26,8 +28,8 @@ HEARD = {
 SAID = {word: name for name, word in HEARD.items() if name != "blew"}
 
 
-def card(test: Test, equipment: Equipment) -> TestCard:
-    """A test with what the interlocks need to know of it."""
+def card(test: Test, equipment: Equipment, tests: Collection[Test]) -> TestCard:
+    """A test out of ``tests`` with what the interlocks need to know of it."""
     quantity = "current" if test.sees == "fuse" else QUANTITY.get(test.measure)
     answers = () if quantity is not None else tuple(SAID[word] for word in test.outcomes)
     if "runs" in answers:
@@ -48,7 +50,15 @@ def card(test: Test, equipment: Equipment) -> TestCard:
         most_si=0.0 if quantity is None else MOST_SI[quantity],
         over_limit=quantity == "resistance",
         answers=answers,
+        opens=_opens(test, tests),
     )
+
+
+def _opens(test: Test, tests: Collection[Test]) -> str | None:
+    if test.measure not in {"volts", "amperes"} or not (test.setup.jumpers or test.setup.calls):
+        return None
+    same = (t for t in tests if t.measure == "breaker" and t.setup == test.setup)
+    return next((t.name for t in same if t.provokes is None), None)
 
 
 def _outdoor(test: Test, equipment: Equipment) -> bool:

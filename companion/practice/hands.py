@@ -107,6 +107,9 @@ class Hands:
         self._spelled = None
         house.wait(0.2)  # judgement: a turn of talk
         self._power(asked)
+        if step == "fuse_ready" and house.opened_unseen:
+            house.opened_unseen = False
+            return "it blew", None
         if step in _FITS:
             house.fit(_FITS[step])
         if step == "supply_again" and house.protection != "fuse":
@@ -192,6 +195,9 @@ class Hands:
         house, readings = self.house, self._readings
         fuse = house.equipment.fuse_ampere
         match step:
+            case "still_fed":
+                house.opened_unseen = False
+                return self._number(float(house.shows("volts R-C")), "voltage")
             case "supply" | "supply_again":
                 return self._number(house.volts("R", "C"), "voltage")
             case "zero_volts":

@@ -81,6 +81,7 @@ class House:
         self.powered = True
         self.protection: Protection = "open fuse" if complaint == "opens" else "fuse"
         self.minutes, self.clock, self.fuses_burnt, self.trips = 0.0, 0.0, 0, 0
+        self.opened_unseen = False  # a fuse opened, and nobody has noticed
         self._seed = seed
         self._standing = Standing()
         self._left = hidden
@@ -186,6 +187,7 @@ class House:
         if shown.opened and self.protection == "fuse":
             self.fuses_burnt += 1
             self.protection = "open fuse"
+            self.opened_unseen = True
         elif shown.opened and self.protection == "breaker":
             self.trips += 1
         return shown

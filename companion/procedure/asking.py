@@ -83,16 +83,16 @@ def may_be_asked(card: TestCard, standing: Standing) -> bool:
         return True
     if means == "breaker":
         return True
-    if any(_calls_again(card, amps) for amps in standing.overloaded):
+    if any(_calls_again(card, test) for test in standing.overloaded):
         return False  # the next fuse would follow the last
     if standing.complaint == "nothing":
         return True
     return standing.setting("fuse", "stays out") == "may go in" and standing.fuse_may_go_in
 
 
-def _calls_again(card: TestCard, amps: str) -> bool:
-    """Whether a test has a call on that a test of amps had: by terminal, or all of them."""
-    called = amps.removeprefix("amps, ")
+def _calls_again(card: TestCard, overload: str) -> bool:
+    """Whether a test has a call on that another had: by terminal, or all of them."""
+    called = overload.removeprefix("amps, ").removeprefix("breaker, ").removeprefix("call ")
     terminal = called.removeprefix("R to ")
     return card.name.startswith("amps, all") or card.terminal == terminal or called in card.name
 

@@ -96,6 +96,7 @@ def _faults(
 def _targets(procedure: Procedure) -> Iterator[tuple[str, str]]:
     yield "start", procedure.start
     yield "hunt", procedure.hunt
+    yield "fuse_check", procedure.fuse_check
     for interlock, target in procedure.interlocks.items():
         yield f"interlocks.{interlock}", target
     for name, step in procedure.steps.items():
@@ -224,7 +225,7 @@ def chain(procedure: Procedure, entry: str) -> list[str]:
 
 
 def _reachable(procedure: Procedure) -> set[str]:
-    todo = [procedure.start, *procedure.interlocks.values()]
+    todo = [procedure.start, procedure.fuse_check, *procedure.interlocks.values()]
     seen: set[str] = set()
     while todo:
         name = todo.pop()

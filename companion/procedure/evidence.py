@@ -7,10 +7,13 @@ from dataclasses import dataclass
 
 from companion.counsel import Evidence, TestCard
 from companion.messages import Style, Suspect, Suspicion
+from companion.quantities import Quantity
 from companion.understood import Reading
 
 WORTH_SAYING = (0.6, 0.9, 0.99)
 """Chances of the leading part that are told when they are passed."""
+NOTHING_SI: Mapping[Quantity, float] = {"voltage": 1.0, "current": 0.05}
+"""Below this a meter shows nothing (judgement: some counts, and what a lead picks up)."""
 
 
 def by_part(suspicion: Suspicion) -> list[Suspect]:
@@ -36,6 +39,28 @@ def worth_saying(before: Suspicion, after: Suspicion, style: Style) -> bool:
     was = 0.0 if first is None or first.part != now.part else first.chance
     passed = any(was < mark <= now.chance for mark in WORTH_SAYING)
     return passed or bool(set(after.odd) - set(before.odd)) or style == "explain"
+
+
+def in_doubt(heard: Sequence[Evidence], cards: Mapping[str, TestCard]) -> str | None:
+    """Where the last reading was of nothing, and nothing that was read with the same call on tells
+    that the fuse holds: the test of whether that call opens one."""
+    call = _call(heard[-1], cards) if heard else None
+    if call is None or not _nothing(heard[-1]):
+        return None
+    told = [e for e in heard if e.test == call or (_call(e, cards) == call and not _nothing(e))]
+    return None if any(e.value is not None for e in told) else call
+
+
+def _call(evidence: Evidence, cards: Mapping[str, TestCard]) -> str | None:
+    card = cards.get(evidence.test)
+    return None if card is None else card.opens
+
+
+def _nothing(evidence: Evidence) -> bool:
+    value = evidence.value
+    if not isinstance(value, Reading):
+        return False
+    return (value.value_si or 0.0) < NOTHING_SI.get(value.quantity, 0.0)
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,7 @@ class Outcome(_Shape):
     conclude: Literal["repaired", "found", "not_found", "unsafe", "handed_over"] | None = None
     decides: bool = False
     evidence: tuple[str, ...] = ()
+    evidence_as: Literal["trips", "holds"] | None = None
     proves: bool = False
     mends: bool = False
     profile: str | None = None
@@ -115,6 +116,7 @@ class Frame(_Shape):
     title: str
     start: str
     hunt: str
+    fuse_check: str
     method: str
     interlocks: dict[Interlock, str]
 

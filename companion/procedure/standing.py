@@ -148,11 +148,12 @@ class Standing:
 
     @property
     def overloaded(self) -> frozenset[str]:
-        """Tests of amps, by name, that read so many."""
+        """Tests, by name, that read so many, or in which the fuse opened."""
         return frozenset(
             e.test
             for e in self.evidence
-            if e.test.startswith("amps") and e.value is not None and self.overloads(e.value)
+            if (e.test.startswith("amps") and e.value is not None and self.overloads(e.value))
+            or (isinstance(e.value, Answer) and e.value.name == "trips")
         )
 
     @property

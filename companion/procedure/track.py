@@ -131,6 +131,8 @@ def passed_by(procedure: Procedure, name: str) -> list[str]:
 
 def _onward(procedure: Procedure, name: str, step: str | None = None) -> Iterator[tuple[str, str]]:
     """From ``name`` to wherever the list of ``step`` (its own by default) can end up."""
+    if (step or name) == procedure.hunt:
+        yield name, procedure.fuse_check
     todo, seen = [step or name], set[str]()
     while todo:
         at = todo.pop()

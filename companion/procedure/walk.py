@@ -222,9 +222,9 @@ class Walk:
         target = self.step.skip
         if target is None:
             return None
-        place = self.standing.place
+        place, counsel = self.standing.place, self.counsel
         verdict = command.reason or "skipped"
-        if self.card is not None and place.about is not None:
+        if counsel is not None and place.about is not None and place.about in counsel.cards():
             self.standing = self.standing.with_evidence(Evidence(test=place.about))
         self.standing = self.standing.with_finding(place, verdict)
         return [Finding(step=place.step, about=place.about, verdict=verdict), *self._go(target)]

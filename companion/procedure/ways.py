@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from companion.counsel import Counsel
 from companion.messages import Suspicion
 from companion.procedure.asking import may_be_asked, most_asked
-from companion.procedure.evidence import by_part, leading
+from companion.procedure.evidence import by_part, in_doubt, leading
 from companion.procedure.library import Library
 from companion.procedure.shapes import AGAIN, NEXT, PARKED, Fact, Finding
 from companion.procedure.standing import Place, Standing
@@ -74,6 +74,9 @@ class Ways:
                 return Way(Place(step, left[0]), standing)
             return self._exhausted(step, None, standing, counsel)
         assert counsel is not None, f"{step}: tests are asked for before there is equipment"
+        doubt = in_doubt(standing.evidence, counsel.cards())
+        if doubt is not None and standing.setting("means", "meter") != "breaker":
+            return Way(Place(self._procedure.fuse_check, doubt), standing)
         name = _next_test(standing, counsel)
         if name is not None:
             return Way(Place(step, name), standing)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from companion.counsel import Counsel, Evidence
@@ -49,7 +48,7 @@ def weigh(
         verdict = counsel.verdict(step.judge, at, known_at(standing, procedure, place))
     for outcome in step.outcomes:
         if _applies(outcome, value, verdict):
-            evidence = _evidence(outcome.evidence, value, place, standing, counsel)
+            evidence = _evidence(outcome, value, place, standing, counsel)
             return Weighed(place, value, outcome, verdict, evidence)
     raise AssertionError(f"{place.step}: no outcome for {value}; the checks let this through")
 
@@ -79,7 +78,7 @@ def confirmed(weighed: Weighed, standing: Standing, counsel: Counsel | None) -> 
 
 
 def _evidence(
-    tests: Sequence[str],
+    outcome: Outcome,
     value: Reading | Answer,
     place: Place,
     standing: Standing,
@@ -88,8 +87,10 @@ def _evidence(
     """A step's value as evidence: of the first of its tests that the reasoner knows."""
     if counsel is None:
         return None
-    for test in tests:
-        name = test.format(terminal=place.about or standing.terminal)
+    if outcome.evidence_as is not None:
+        value = Answer(name=outcome.evidence_as, said=value.said)
+    for test in outcome.evidence:
+        name = test.format(terminal=place.about or standing.terminal, about=place.about)
         if name in counsel.cards():
             return Evidence(test=name, value=value, leads_ohm=standing.leads_ohm)
     return None

@@ -36,6 +36,7 @@ class Script(Shape):
     ends: Literal["repaired", "not_found", "found", "unsafe"] = "repaired"
     leaves: str | None = None
     comes: float = 1.0
+    burns: int = 0
     fails: str = ""
     habits: Literal["steady", "usual"] = "steady"
     habits_seed: int = 0

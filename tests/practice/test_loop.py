@@ -75,7 +75,7 @@ def test_each_class_of_failure(dialogs, name):
     ended = outcome.concluded
     right = ended is not None and ended.outcome == script.ends
     if script.ends == "repaired":
-        right = right and house.mended and house.fuses_burnt == 0
+        right = right and house.mended and house.fuses_burnt == script.burns
         named = {script.part} if script.part else house.hidden.parts
         right = right and named == set(str(ended and ended.part).split(" and "))
     if script.fails:
