@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -32,10 +33,10 @@ TAKES = 2
 
 
 @cache
-def _bank() -> tuple[np.ndarray, dict[str, list[list[int]]]]:
-    sound, rate = soundfile.read(BANK, dtype="float32")
-    assert rate == RATE
-    return sound, json.loads(INDEX.read_text(encoding="utf-8"))
+def bank() -> tuple[bytes, dict[str, list[list[int]]]]:
+    """The clips, each a stream of its own so that none is encoded twice, and where each begins and
+    ends, by line and take."""
+    return BANK.read_bytes(), json.loads(INDEX.read_text(encoding="utf-8"))
 
 
 def clip(line: str, take: int = 0) -> np.ndarray:
@@ -45,14 +46,16 @@ def clip(line: str, take: int = 0) -> np.ndarray:
     Raises:
         KeyError: it is not in the bank; see ``make.py``.
     """
-    sound, index = _bank()
+    clips, index = bank()
     if line not in index and line.startswith("no "):
         return np.concatenate([clip("no", take), clip(line.removeprefix("no "), take)])
     words = line.replace(",", "").split()
     if line not in index and index.keys() >= set(words):
         return np.concatenate([clip(word, take) for word in words])
     start, stop = index[line][min(take, TAKES - 1)]
-    return sound[start:stop]
+    sound, rate = soundfile.read(BytesIO(clips[start:stop]), dtype="float32")
+    assert rate == RATE
+    return np.asarray(sound)
 
 
 def says(line: str, take: int) -> Samples:
