@@ -13,7 +13,7 @@ import os
 import sys
 import tempfile
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from math import inf
@@ -106,6 +106,11 @@ def hold(row: Row, drawn: Drawn, seed: int, place: str) -> Tally:
     )  # fmt: skip
 
 
+def at_each_level(variant: Variant, drawn: Drawn, seed: int, place: str) -> list[Tally]:
+    """One call in noise of every level: what is installed is worked out once for all of them."""
+    return [hold(Row(snr_db, variant), drawn, seed, place) for snr_db in LEVELS_DB]
+
+
 def told(row: Row, tallies: Sequence[Tally]) -> tuple[str, ...]:
     """A line of the table."""
     calls, lines = len(tallies), sum(t.lines for t in tallies)
@@ -129,7 +134,6 @@ def told(row: Row, tallies: Sequence[Tally]) -> tuple[str, ...]:
 HEADS = ("noise", "variant", "calls ended right", "lines", "understood as meant", "asked again",
          "taken for another value", "of these not contradicted", "at safety steps",
          "lines a call", "tests", "minutes", "breaches")  # fmt: skip
-ROWS = tuple(Row(snr_db, variant) for variant in get_args(Variant) for snr_db in LEVELS_DB)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -141,7 +145,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--variant", action="append", choices=get_args(Variant), help="(all)")
     options = parser.parse_args(argv)
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # for the processes to come: one core each
-    rows = [row for row in ROWS if row.variant in (options.variant or get_args(Variant))]
+    variants: Sequence[Variant] = options.variant or get_args(Variant)
     drawn = draw(options.calls, options.seed)
     print("| " + " | ".join(HEADS) + " |\n" + "|---" * len(HEADS) + "|")
     spawning = multiprocessing.get_context("spawn")
@@ -149,11 +153,21 @@ def main(argv: Sequence[str] | None = None) -> int:
         tempfile.TemporaryDirectory() as place,
         ProcessPoolExecutor(options.workers, mp_context=spawning) as pool,
     ):
-        held = [[pool.submit(hold, row, one, options.seed, place) for one in drawn] for row in rows]
-        for row, calls in zip(rows, held, strict=True):
-            print(
-                "| " + " | ".join(told(row, [call.result() for call in calls])) + " |", flush=True
-            )
+        held = {
+            pool.submit(at_each_level, variant, one, options.seed, place): (variant, one)
+            for variant in variants
+            for one in drawn
+        }
+        done: dict[Variant, list[list[Tally]]] = {variant: [] for variant in variants}
+        for call in as_completed(held):
+            variant, one = held[call]
+            done[variant].append(call.result())
+            ends = sum(tally.right for tally in call.result())
+            print(f"{variant}, call {one.number}: {ends} of {len(LEVELS_DB)}", file=sys.stderr)
+            if len(done[variant]) == len(drawn):
+                for snr_db, *tallies in zip(LEVELS_DB, *done[variant], strict=True):
+                    row = told(Row(snr_db, variant), tallies)
+                    print("| " + " | ".join(row) + " |", flush=True)
     return 0
 
 
