@@ -51,9 +51,10 @@ def _asides(expected: Expectation, words: Vocabulary) -> Iterator[str]:
                             for value in _some(values, 12))  # fmt: skip
     yield from (f"{before} {this} {after}" for before in asked.before for this in asked.this
                 for after in asked.after)  # fmt: skip
-    digits = (*list(words.numbers.digits)[1:6], "point five", "one point five")
+    counts = [digit for digit, value in words.numbers.digits.items() if value][:4]
+    amps = (*counts, "point five", "one point five")
     for before in words.can_carry.before:
-        yield from (f"{before} {words.can_carry.more[0]} {digit} amps" for digit in digits)
+        yield from (f"{before} {words.can_carry.more[0]} {number} amps" for number in amps)
 
 
 def _values(expected: Expectation, words: Vocabulary) -> list[str]:

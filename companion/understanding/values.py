@@ -105,6 +105,12 @@ class ValueParser:
         assert quantity is not None
         for unit, number in self._with_unit(tokens):
             measured = quantity if unit is None else quantity_of(unit)
+            if number and set(number) <= set(self._vocabulary.numbers.letters):
+                # "O" may be a zero, or an "O L" cut short: all but a dead short.
+                if expected.over_limit:
+                    yield Reading(quantity=measured, value_si=0.0, said=said)
+                    yield Reading(quantity=measured, over_limit=True, said=said)
+                continue
             factor = Decimal(1) if unit is None else Decimal(repr(factor_to_si(unit)))
             spelled = self._numbers.digit_by_digit(number) if expected.digits else NOTHING
             for value in spelled or self._number(number, followed_by_unit=unit is not None):

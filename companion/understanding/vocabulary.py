@@ -29,6 +29,7 @@ class NumberWords(_Table):
     hundred: str
     and_: str = Field(alias="and")
     article: tuple[str, ...]
+    letters: tuple[str, ...]
     scales: dict[str, int]
     digits: dict[str, int]
     teens: dict[str, int]

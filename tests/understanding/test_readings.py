@@ -135,6 +135,10 @@ def test_w_one_point_five_is_two_things():
         ("twelve fifty", OHMS, "ambiguous"),
         ("twelve oh five", OHMS, "ambiguous"),
         ("Y two point five", OHMS, "ambiguous"),
+        ("oh", OHMS, "ambiguous"),  # zero, or O L cut short
+        ("O ohms", OHMS, "ambiguous"),
+        ("oh", VOLTS, "not_asked_here"),
+        ("oh volts", VOLTS, "not_asked_here"),
         ("ninety megohms", OHMS, "out_of_range"),
         ("seven hundred volts", VOLTS, "out_of_range"),
         ("minus five", OHMS, "unknown_words"),
