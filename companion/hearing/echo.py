@@ -18,6 +18,7 @@ _MOSTLY = 0.1
 _CLEARLY, _PERHAPS = 2.5, 1.6  # over what the room usually gives back
 _USUALLY = 90  # percent
 _MOSTLY_GONE = 0.25
+_FAINT = 2e-3  # 27 dB under the loudspeaker: nothing of a voice goes with it
 _LOUD, _STIRRED = 0.05, 4.0
 _GONE = 1e-3  # thirty decibels, of sixty that are usual
 _BURST_S = 1.5
@@ -86,11 +87,21 @@ class WithoutEcho:
         self._perhaps: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._through: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._drowned: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
+        self._swallowed: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._gone_s = float("-inf")
         self._coupling: deque[float] = deque([1.0], maxlen=_REMEMBERED)
         self._rest_of_echo: deque[float] = deque([1.0], maxlen=_REMEMBERED)
         self._stirs: deque[tuple[float, bool]] = deque(maxlen=_REMEMBERED)
         self._rest = np.empty(0, np.int16)
+
+    @property
+    def _usual_coupling(self) -> float:
+        return float(np.percentile(self._coupling, _USUALLY))
+
+    @property
+    def faint(self) -> bool:
+        """Whether next to none of the loudspeaker comes back, as on a headset."""
+        return self._usual_coupling < _FAINT
 
     @property
     def kind(self) -> Literal["microphone", "wav"]:
@@ -118,9 +129,10 @@ class WithoutEcho:
         loudest = float(np.square(parts).mean(axis=1).max(initial=0.0))
         expected, stirs = 0.0, False
         if loudest > _AUDIBLE:
-            if after < _MOSTLY_GONE * before:  # nothing but echo: what the room gives back
+            nothing, only_echo = before < _FAINT * loudest, after < _MOSTLY_GONE * before
+            if nothing or only_echo:  # so this is what the room gives back
                 self._coupling.append(before / loudest)
-            coupling = float(np.percentile(self._coupling, _USUALLY))
+            coupling = self._usual_coupling
             expected = coupling * loudest
             self._rest_of_echo.append(after)
             stirs = coupling > _LOUD and after > _STIRRED * float(np.median(self._rest_of_echo))
@@ -131,7 +143,8 @@ class WithoutEcho:
         through = came and at_s < self._gone_s + _BURST_S
         self._through.append((at_s, through))
         self._stirs.append((at_s, stirs))
-        self._drowned.append((at_s, after < _OVER * expected))
+        self._drowned.append((at_s, not self.faint and after < _OVER * expected))
+        self._swallowed.append((at_s, louder and after < _MOSTLY * before))
         self._perhaps.append((at_s, before > max(_AUDIBLE, _PERHAPS * expected)))
         self._left.append((at_s, louder and after > max(_AUDIBLE, _MOSTLY * before)))
 
@@ -152,6 +165,13 @@ class WithoutEcho:
         Taking out an echo takes something of a voice as loud with it.
         """
         return _share(self._drowned, start_s, end_s)
+
+    def swallowed_between(self, start_s: float, end_s: float) -> float:
+        """Share of that time in which somebody else's sound was taken out with the echo.
+
+        A canceller that has hardly heard the room does it, most where there is no echo at all.
+        """
+        return _share(self._swallowed, start_s, end_s)
 
     def stirs_between(self, start_s: float, end_s: float) -> float:
         """Share of that time in which more than usual was left of an echo as loud as a voice."""

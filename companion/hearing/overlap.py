@@ -76,7 +76,8 @@ class Overlap:
         """Whether somebody else spoke under the companion's voice, whatever was understood."""
         if self._canceller is None:
             return False
-        return self._canceller.through_between(start_s, end_s) >= _SHARE_THROUGH
+        through = self._canceller.through_between(start_s, end_s)
+        return through + self._canceller.swallowed_between(start_s, end_s) >= _SHARE_THROUGH
 
     def missed(self, start_s: float) -> bool:
         """Whether somebody spoke just before a word, under the companion's voice, in vain.
@@ -112,10 +113,16 @@ class Overlap:
         return _among(STOP, self._saying.words_between(now_s - _LATELY_S, now_s + _PACE_S))
 
     def louder_lately(self, now_s: float) -> bool:
-        """Whether it was just now louder than the companion usually is here."""
-        if self._canceller is None:
+        """Whether it was just now louder than the companion usually is here.
+
+        Where it is hardly heard at all nothing has to be heard through it: there only if what
+        was louder has been taken for an echo.
+        """
+        canceller = self._canceller
+        if canceller is None:
             return False
-        return self._canceller.perhaps_between(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
+        of = canceller.swallowed_between if canceller.faint else canceller.perhaps_between
+        return of(now_s - _JUST_NOW_S, now_s) >= _SHARE_JUST_NOW
 
     def cuts_in(self, text: str, meaning: Callable[[str], bool]) -> bool:
         """Fall silent if the technician's words are "stop", or mean something here."""

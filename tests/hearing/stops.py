@@ -10,28 +10,20 @@ of which none may be taken for "stop". With the defaults about twenty minutes.
 from __future__ import annotations
 
 import argparse
-import tempfile
 from collections.abc import Iterator
 from itertools import product
-from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
-import soxr
 
-from companion.hearing import Overlap, Recogniser, SpokenEars, WithoutEcho, find_model
+from companion.hearing import Recogniser, find_model
 from companion.hearing.overlap import STOP
-from companion.speaking import SpokenVoice
-from companion.speaking.playback import load
-from companion.understood import NotUnderstood, Utterance
 from tests.calls.spoken import clip
 from tests.devices.card import Sound
 from tests.devices.talk import TOP, recorded, spoken_by_engine
 
 from .benchmark import noise
 from .conftest import RATE
-from .test_overlap import Room
-from .under_prompts import Asked, asked
+from .under_prompts import Prompted, heard_over, prompts
 
 MOMENTS_S = (0.8, 1.3, 1.8, 2.3)
 NOISES = {"quiet": None, "fan": 10, "drill": 10, "second talker": 10}
@@ -39,15 +31,6 @@ NOISES = {"quiet": None, "fan": 10, "drill": 10, "second talker": 10}
 OTHERS = ("power off", "back to work", "it runs")
 LEVEL = 0.09
 """Of a word, root mean square; a prompt's is about the same before the room takes from it."""
-BEFORE_S = 5.0
-
-
-class Prompted(NamedTuple):
-    """A prompt as it is spoken, and the call's sound before it."""
-
-    at: Asked
-    before: Sound
-    prompt: Sound
 
 
 def voices() -> dict[str, Sound]:
@@ -77,40 +60,8 @@ def in_noise(kind: str, said: Sound, at_s: float, over_s: float) -> Sound:
 
 def stops(recogniser: Recogniser, over: Prompted, echo: float, sound: Sound) -> bool:
     """Whether "stop" was taken from sound over a prompt and what was before it."""
-    before_s = len(over.before) / RATE
-    whole = np.concatenate([over.before, over.prompt])
-    room = Room(whole, over.at.prompt, echo, sound, 0.0, 0.5, before_s=before_s)
-    source = WithoutEcho(room, room)
-    while room.read_s < before_s:
-        source.read()
-    ears = SpokenEars(recogniser, source, overlap=Overlap(room, source))
-    turns = over.at.turns
-
-    def means(text: str) -> bool:
-        utterance = Utterance(text=text, source="microphone")
-        return not isinstance(turns.understand(utterance), NotUnderstood)
-
-    while (utterance := ears.listen(turns.phrases(), turns.settled, means)) is not None:
-        if STOP in utterance.text.split():
-            return True
-    return False
-
-
-def prompts(recogniser: Recogniser, every: int) -> Iterator[Prompted]:
-    """Every so many of the call's prompts."""
-    with tempfile.TemporaryDirectory() as name:
-        voice = SpokenVoice(Path(name))
-        before = np.zeros(0, np.float32)
-        for number, at in enumerate(asked(recogniser)):
-            wav = voice.say(at.prompt)
-            assert wav is not None
-            mono, rate = load(wav)
-            prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
-            if number % every == 0:
-                yield Prompted(at, before, prompt)
-            quiet = np.zeros(RATE, np.float32)
-            before = np.concatenate([prompt, quiet])[-round(BEFORE_S * RATE) :]
-        voice.close()
+    heard = heard_over(recogniser, over, echo, sound, 0.0, 0.5)
+    return any(STOP in utterance.text.split() for utterance in heard)
 
 
 def words_over(over: Prompted) -> Iterator[tuple[str, float, Sound]]:

@@ -1,10 +1,11 @@
 """Answers that are begun before the prompt has ended, in a made room: what becomes of them?
 
-    python -m tests.hearing.under_prompts [--echo 0.125 0.5] [--early 0.4 1.0] [--every 4]
+    python -m tests.hearing.under_prompts [--echo 0 0.125 0.5] [--early 0.4 1.0] [--every 4]
 
-Each answer of a recorded call over the prompt that asks for it, by the call's own phrase lists.
-``right`` as said; ``asked`` again; ``silent``: no sign that anything was heard; ``WRONG`` taken
-as something else. With every answer a few minutes.
+Each answer of a recorded call over the prompt that asks for it, by the call's own phrase lists,
+after the prompts before it; an echo of 0 is a headset. ``right`` as said; ``asked`` again;
+``silent``: no sign that anything was heard; ``WRONG`` taken as something else. With every answer
+about ten minutes.
 """
 
 from __future__ import annotations
@@ -43,6 +44,17 @@ class Asked(NamedTuple):
     clip: Sound
 
 
+class Prompted(NamedTuple):
+    """A prompt as it is spoken, and the call's sound before it."""
+
+    at: Asked
+    before: Sound
+    prompt: Sound
+
+
+BEFORE_S = 8.0
+
+
 def asked(recogniser: Recogniser) -> Iterator[Asked]:
     """The call, as if each answer were understood."""
     dialogs = load_dialogs(folder("dialogs"))
@@ -63,21 +75,54 @@ def asked(recogniser: Recogniser) -> Iterator[Asked]:
         follows = turns.take(turns.understand(Utterance(text=words, source="typed")))
 
 
-def became(
-    recogniser: Recogniser, at: Asked, prompt: Sound, echo: float, early_s: float
-) -> tuple[str, str]:
-    """What became of an answer, in one word; and what it was taken for."""
-    room = Room(prompt, at.prompt, echo, at.clip, len(prompt) / RATE - early_s)
+def prompts(recogniser: Recogniser, every: int) -> Iterator[Prompted]:
+    """Every so many of the call's prompts."""
+    with tempfile.TemporaryDirectory() as name:
+        voice = SpokenVoice(Path(name))
+        before = np.zeros(0, np.float32)
+        for number, at in enumerate(asked(recogniser)):
+            wav = voice.say(at.prompt)
+            assert wav is not None
+            mono, rate = load(wav)
+            prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
+            if number % every == 0:
+                yield Prompted(at, before, prompt)
+            quiet = np.zeros(RATE, np.float32)
+            before = np.concatenate([before, prompt, quiet])[-round(BEFORE_S * RATE) :]
+        voice.close()
+
+
+def heard_over(
+    recogniser: Recogniser,
+    over: Prompted,
+    echo: float,
+    said: Sound,
+    at_s: float,
+    after_s: float = 2.0,
+) -> Iterator[Utterance]:
+    """What is heard from a prompt on of what is said at a moment of the sound, over it or not."""
+    before_s = len(over.before) / RATE
+    whole = np.concatenate([over.before, over.prompt])
+    room = Room(whole, over.at.prompt, echo, said, at_s, after_s, before_s=before_s)
     source = WithoutEcho(room, room)
+    while room.read_s < before_s:
+        source.read()
     ears = SpokenEars(recogniser, source, overlap=Overlap(room, source))
+    turns = over.at.turns
 
     def means(text: str) -> bool:
         utterance = Utterance(text=text, source="microphone")
-        return not isinstance(at.turns.understand(utterance), NotUnderstood)
+        return not isinstance(turns.understand(utterance), NotUnderstood)
 
-    heard = []
-    while (utterance := ears.listen(at.turns.phrases(), at.turns.settled, means)) is not None:
-        heard.append(utterance)
+    while (utterance := ears.listen(turns.phrases(), turns.settled, means)) is not None:
+        yield utterance
+
+
+def became(recogniser: Recogniser, over: Prompted, echo: float, early_s: float) -> tuple[str, str]:
+    """What became of an answer, in one word; and what it was taken for."""
+    at = over.at
+    at_s = (len(over.before) + len(over.prompt)) / RATE - early_s
+    heard = list(heard_over(recogniser, over, echo, at.clip, at_s))
     if not heard:
         return "silent", ""
     taken = [one.text for one in heard if not isinstance(at.turns.understand(one), NotUnderstood)]
@@ -88,27 +133,19 @@ def became(
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--echo", type=float, nargs="+", default=[0.125, 0.5])
+    parser.add_argument("--echo", type=float, nargs="+", default=[0.0, 0.125, 0.5])
     parser.add_argument("--early", type=float, nargs="+", default=[0.4, 1.0])
     parser.add_argument("--every", type=int, default=1)
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
     counts = {(echo, early): Counter[str]() for echo in options.echo for early in options.early}
-    with tempfile.TemporaryDirectory() as name:
-        voice = SpokenVoice(Path(name))
-        for number, at in enumerate(asked(recogniser)):
-            if number % options.every:
-                continue
-            wav = voice.say(at.prompt)
-            assert wav is not None
-            mono, rate = load(wav)
-            prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
-            for (echo, early_s), count in counts.items():
-                what, taken = became(recogniser, at, prompt, echo, early_s)
-                count[what] += 1
-                if what == "WRONG":
-                    print(f"echo {echo}, {early_s} s early: {at.words!r} taken for {taken!r}")
-        voice.close()
+    for over in prompts(recogniser, options.every):
+        for (echo, early_s), count in counts.items():
+            what, taken = became(recogniser, over, echo, early_s)
+            count[what] += 1
+            if what == "WRONG":
+                words = over.at.words
+                print(f"echo {echo}, {early_s} s early: {words!r} taken for {taken!r}", flush=True)
     for (echo, early_s), count in counts.items():
         print(f"echo {echo}, begun {early_s} s before the end: {dict(count)}")
 
