@@ -17,7 +17,6 @@ import soxr
 
 from companion.datafiles import folder
 from companion.hearing import Recogniser, SpokenEars, find_model
-from companion.hearing import spoken as spoken_module
 from companion.hearing.source import RATE, Block
 from companion.messages import CallOpened
 from companion.turns import Turns, load_dialogs
@@ -103,7 +102,7 @@ def cases() -> Iterator[tuple[Sound, str, list[str], Turns]]:
         turns = Turns(dialogs, opened)
         turns.begin()
         for part, text in zip(parts, texts, strict=True):
-            words = text.rstrip(".").replace(",", "")
+            words = text.rstrip(".").replace(",", "").lower()
             yield part, words, turns.phrases(), turns
             turns.take(turns.understand(Utterance(text=words, source="typed")))
 
@@ -143,10 +142,8 @@ def main() -> None:
                     heard.setdefault((name, kind, snr), []).append(right)
                     if name == "plain" and right:
                         late.setdefault((True, snr), []).append(tape.read_s - end_s)
-                        spoken_module._PAUSE_S, pause_s = 1e9, spoken_module._PAUSE_S
-                        tape = Tape(mixed, None)
-                        SpokenEars(recogniser, tape).listen(phrases, turns.settled, means)  # type: ignore[arg-type]
-                        spoken_module._PAUSE_S = pause_s
+                        tape = Tape(mixed, None)  # no pause ends what means nothing
+                        SpokenEars(recogniser, tape).listen(phrases, turns.settled)  # type: ignore[arg-type]
                         late.setdefault((False, snr), []).append(tape.read_s - end_s)
     print("| heard exactly, % | " + " | ".join(f"{snr} dB" for snr in SNRS) + " |")
     for name in variants:
