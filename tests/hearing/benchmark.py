@@ -2,13 +2,15 @@
 
     python -m tests.hearing.benchmark [--every 2]
 
-Utterances of the two recorded calls, each heard with its own step's list, in made noise.
+Utterances of the two recorded calls, each heard with its own step's list, in made noise: how many
+are heard exactly, and of how many something else is believed than was said.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -26,6 +28,7 @@ from tests.devices.card import Sound, segments
 
 NOISES = ("fan", "compressor", "drill", "second talker")
 SNRS = (-5, 0, 5, 10, 15, 20)
+Meaning = Callable[[Utterance], dict[str, Any]]
 
 
 def noise(kind: str, length: int, rng: np.random.Generator, talk: Sound) -> Sound:
@@ -86,7 +89,7 @@ def suppressor() -> Callable[[Any], Any]:
     return clean
 
 
-def cases() -> Iterator[tuple[Sound, str, list[str], Turns]]:
+def cases(floors: Mapping[str, float]) -> Iterator[tuple[Sound, str, list[str], Turns]]:
     """Each utterance, its words, the list of its step, and the call to ask about meaning."""
     dialogs = load_dialogs(folder("dialogs"))
     for file, texts in (
@@ -97,7 +100,7 @@ def cases() -> Iterator[tuple[Sound, str, list[str], Turns]]:
         parts = segments(soxr.resample(sound, rate, RATE))
         opened = CallOpened(
             call_id="x", procedure="x", profile=None, dialogs_digest="x", model="x",
-            source="wav", floor={"usual": 0.0, "safety": 0.0},
+            source="wav", floor=dict(floors),
         )  # fmt: skip
         turns = Turns(dialogs, opened)
         turns.begin()
@@ -116,8 +119,9 @@ def main() -> None:
     talk = soxr.resample(talk, rate, RATE)[::-1].copy()  # backwards: speech, but no words
     variants = {"plain": None, "suppressed": suppressor}
     heard: dict[tuple[str, str, int], list[bool]] = {}
+    wrong: dict[tuple[str, str, int], int] = {}
     late: dict[tuple[bool, int], list[float]] = {}
-    for number, (part, words, phrases, turns) in enumerate(cases()):
+    for number, (part, words, phrases, turns) in enumerate(cases(recogniser.floors)):
         if number % every:
             continue
         rng = np.random.default_rng(number)
@@ -125,9 +129,14 @@ def main() -> None:
         power = np.sqrt(np.mean(part**2))
         end_s = 0.5 + len(part) / RATE - 0.1
 
-        def means(text: str, turns: Turns = turns) -> bool:
-            understood = turns.understand(Utterance(text=text, source="typed"))
-            return understood.kind != "not_understood"
+        def meaning(of: Utterance, turns: Turns = turns) -> dict[str, Any]:
+            return turns.understand(of).model_dump(exclude={"said", "clip"})
+
+        def means(text: str, meaning: Meaning = meaning) -> bool:
+            found = meaning(Utterance(text=text, source="typed"))
+            return bool(found["kind"] != "not_understood")
+
+        meant = meaning(Utterance(text=words, source="typed"))
 
         for kind in NOISES:
             for snr in SNRS:
@@ -140,22 +149,36 @@ def main() -> None:
                     found = ears.listen(phrases, turns.settled, means)
                     right = found is not None and found.text == words
                     heard.setdefault((name, kind, snr), []).append(right)
+                    taken = meaning(found) if found is not None else None
+                    if taken and taken["kind"] != "not_understood" and taken != meant:
+                        wrong[name, kind, snr] = wrong.get((name, kind, snr), 0) + 1
+                        print(f"{name}, {kind}, {snr} dB: {words!r} as {found!r}", flush=True)
                     if name == "plain" and right:
                         late.setdefault((True, snr), []).append(tape.read_s - end_s)
                         tape = Tape(mixed, None)  # no pause ends what means nothing
                         SpokenEars(recogniser, tape).listen(phrases, turns.settled)  # type: ignore[arg-type]
                         late.setdefault((False, snr), []).append(tape.read_s - end_s)
-    print("| heard exactly, % | " + " | ".join(f"{snr} dB" for snr in SNRS) + " |")
-    for name in variants:
-        for kind in NOISES:
-            row = [100 * np.mean(heard[name, kind, snr]) for snr in SNRS]
-            print(f"| {kind}, {name} | " + " | ".join(f"{share:.0f}" for share in row) + " |")
+    print_table(variants, heard, wrong, late)
+
+
+def print_table(
+    variants: Iterable[str],
+    heard: Mapping[tuple[str, str, int], list[bool]],
+    wrong: Mapping[tuple[str, str, int], int],
+    late: Mapping[tuple[bool, int], list[float]],
+) -> None:
+    """Shares by noise and level, with counts; then how late an end was noticed."""
+    decibels = " | ".join(f"{snr} dB" for snr in SNRS)
+    print(f"| heard exactly, %; taken for something else | {decibels} |")
+    for name, kind in product(variants, NOISES):
+        keys = [(name, kind, snr) for snr in SNRS]
+        cells = (f"{100 * np.mean(heard[key]):.0f}; {wrong.get(key, 0)}" for key in keys)
+        print(f"| {kind}, {name} | " + " | ".join(cells) + " |")
     for detector in (False, True):
-        row = [late.get((detector, snr), [float("nan")]) for snr in SNRS]
-        cells = (f"{np.median(x):.2f}, {np.percentile(x, 95):.2f}" for x in row)
-        print(
-            f"| end noticed, s, {'with' if detector else 'without'} | " + " | ".join(cells) + " |"
-        )
+        seconds = [late.get((detector, snr), [float("nan")]) for snr in SNRS]
+        cells = (f"{np.median(x):.2f}, {np.percentile(x, 95):.2f}" for x in seconds)
+        used = "with" if detector else "without"
+        print(f"| end noticed, s, {used} | " + " | ".join(cells) + " |")
     print(f"{len(heard['plain', 'fan', 20])} utterances in each cell")
 
 
