@@ -152,7 +152,7 @@ def main() -> None:
                     taken = meaning(found) if found is not None else None
                     if taken and taken["kind"] != "not_understood" and taken != meant:
                         wrong[name, kind, snr] = wrong.get((name, kind, snr), 0) + 1
-                        print(f"{name}, {kind}, {snr} dB: {words!r} as {found!r}", flush=True)
+                        print(f"{name}, {kind}, {snr} dB: {words!r} as {found.text!r}", flush=True)
                     if name == "plain" and right:
                         late.setdefault((True, snr), []).append(tape.read_s - end_s)
                         tape = Tape(mixed, None)  # no pause ends what means nothing
