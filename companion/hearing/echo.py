@@ -25,6 +25,7 @@ _BURST_S = 1.5
 _OVER = 10.0
 _ROOM_S = 0.3
 _REMEMBERED = 200  # blocks; eight seconds
+_SOME_TIME = 50  # blocks
 
 
 class Saying(Protocol):
@@ -100,8 +101,8 @@ class WithoutEcho:
 
     @property
     def faint(self) -> bool:
-        """Whether next to none of the loudspeaker comes back, as on a headset."""
-        return self._usual_coupling < _FAINT
+        """Whether next to none of the loudspeaker comes back, as on a headset, for some time."""
+        return len(self._coupling) > _SOME_TIME and self._usual_coupling < _FAINT
 
     @property
     def kind(self) -> Literal["microphone", "wav"]:
