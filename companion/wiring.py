@@ -233,6 +233,7 @@ def ears_that_yield(
         )
         overlap = Overlap(mouth)
         return SpokenEars(recogniser, microphone, clips=clips, overlap=overlap)
+    mouth.cue("opening")
     return SpokenEars(recogniser, source, clips=clips, overlap=Overlap(mouth, source))
 
 

@@ -63,7 +63,7 @@ def whole_call(made: Card, calls: Path, turns: int) -> Held:
     held = Held()
     talk = Talk(made, "--calls", str(calls))
     try:
-        at_s = talk.began_s
+        at_s = talk.first_word()
         for line, clip in lines[:turns]:
             words = plain(line)
             held.said += 1
@@ -90,7 +90,7 @@ def stops(made: Card, calls: Path, times: int) -> list[float | None]:
     for number in range(times):
         talk = Talk(made, "--calls", str(calls / str(number)))
         try:
-            began_s = talk.first_sound(talk.began_s)
+            began_s = talk.first_word()
             time.sleep(0.8 + 0.2 * (number % 5))
             _, ended_s = talk.say(spoken_by_engine("stop"))
             talk.wait_for("command: stop", 3.0)
@@ -107,7 +107,7 @@ def idle(made: Card, calls: Path) -> Cost:
     """What a call costs that has said its first prompt and hears nothing."""
     talk = Talk(made, "--calls", str(calls))
     try:
-        talk.spoken_out(talk.began_s)
+        talk.spoken_out(talk.first_word())
         time.sleep(10.0)  # the loudspeaker is kept open for some seconds
         return waiting(talk.process.pid)
     finally:

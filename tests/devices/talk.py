@@ -15,6 +15,8 @@ import soundfile
 import soxr
 
 from companion.speaking import SpokenVoice
+from companion.speaking.earcons import RATE as EARCON_RATE
+from companion.speaking.earcons import earcon
 from tests.devices.card import RATE, Card, Sound, Wire, segments
 
 TOP = Path(__file__).parents[2]
@@ -82,6 +84,11 @@ class Talk:
             assert time.monotonic() < until, f"not a sound:\n{self.printed}"
             time.sleep(0.005)
         return loud[0]
+
+    def first_word(self) -> float:
+        """When the first prompt of the call begins to sound, after the opening."""
+        opening_s = self.first_sound(self.began_s)
+        return self.first_sound(opening_s + len(earcon("opening")) / EARCON_RATE + 0.05)
 
     def spoken_out(self, since_s: float, limit_s: float = 20.0) -> None:
         """Wait until the companion has said something and fallen silent."""

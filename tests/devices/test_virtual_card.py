@@ -105,7 +105,7 @@ def stopped(talk: Talk, sound: Sound) -> float:
 
 
 def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
-    began_s = talk.first_sound(talk.began_s)
+    began_s = talk.first_word()
     time.sleep(1.2)  # well inside a prompt of six seconds
     assert talk.ear.quiet_for(began_s) < 0.3
     stop_ended_s = stopped(talk, said("stop"))

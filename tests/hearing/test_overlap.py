@@ -16,6 +16,7 @@ from companion.hearing.overlap import Overlap
 from companion.hearing.recogniser import Recogniser
 from companion.hearing.source import Block
 from companion.hearing.spoken import SpokenEars
+from companion.speaking.earcons import earcon
 from companion.speaking.pacing import Said, paced
 from tests.calls.make import texts_of
 from tests.devices.talk import TOP, recorded
@@ -151,6 +152,36 @@ def test_stop_is_heard_over_the_prompt_and_silences_it(
     assert "stop" in " ".join(heard_in(room, recogniser, cancel=cancel)).split()
     assert room.cut_s is not None
     assert room.cut_s - (at_s + len(said) / RATE) <= 0.5
+
+
+GAP = np.zeros(RATE // 5, np.float32)
+OPENED_S = (len(earcon("opening")) + len(GAP)) / RATE
+
+
+def opened(prompt: Sound, echo: float, said: Sound, at_s: float) -> Room:
+    """A call's first prompt, after the opening; what is said begins so long after the prompt."""
+    whole = np.concatenate([earcon("opening"), GAP, prompt])
+    return Room(whole, PROMPT, echo, said, OPENED_S + at_s, before_s=OPENED_S)
+
+
+@pytest.mark.parametrize("echo", [0.0, 0.1, 0.5])
+def test_the_opening_is_no_word(recogniser: Recogniser, prompt: Sound, echo: float) -> None:
+    room = opened(prompt, echo, np.zeros(0, np.float32), 0.0)
+    assert heard_in(room, recogniser) == []
+    assert room.cut_s is None
+
+
+@pytest.mark.parametrize("echo", [0.0, 0.1])
+@pytest.mark.parametrize("at_s", [0.2, 0.5])
+def test_after_the_opening_stop_is_heard_from_the_first_words_on(
+    recogniser: Recogniser, technician: Say, prompt: Sound, echo: float, at_s: float
+) -> None:
+    """Without it the canceller takes the word for an echo that it does not know yet."""
+    said = technician("stop")
+    room = opened(prompt, echo, said, at_s)
+    assert "stop" in " ".join(heard_in(room, recogniser)).split()
+    assert room.cut_s is not None
+    assert room.cut_s - (OPENED_S + at_s + len(said) / RATE) <= 0.5
 
 
 def test_an_answer_cuts_in(recogniser: Recogniser, prompt: Sound) -> None:

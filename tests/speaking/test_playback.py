@@ -156,6 +156,25 @@ def test_earcons_are_short_soft_and_told_apart_by_rhythm() -> None:
     assert lengths["hold"][0] > 3 * lengths["heard"][0]
 
 
+def test_the_opening_is_three_strokes() -> None:
+    """Told apart from the tones by its noise and from noise by its strokes."""
+    brush = np.hanning(RATE // 10)
+    level = np.convolve(np.square(earcon("opening")), brush / brush.sum(), "same")
+    rising = np.diff(level) > 0
+    crests = np.flatnonzero(rising[:-1] & ~rising[1:])
+    crests = crests[level[crests] > 0.5 * level.max()]
+    assert len(crests) == 3
+    hollows = [level[one:another].min() for one, another in itertools.pairwise(crests)]
+    assert max(hollows) < 0.5 * level[crests].min()
+
+
+def test_the_opening_has_every_pitch_of_a_voice_in_it() -> None:
+    power = np.square(np.abs(np.fft.rfft(earcon("opening"))))
+    hz = np.fft.rfftfreq(len(earcon("opening")), 1 / RATE)
+    octaves = [power[(low <= hz) & (hz < 2 * low)].sum() for low in (200, 400, 800, 1600, 3200)]
+    assert min(octaves) > 0.1 * power.sum()
+
+
 def test_words_are_paced_by_their_letters() -> None:
     said = paced("Stopped. Hands clear.", 2.0)
     assert [word.word for word in said] == ["stopped", "hands", "clear"]
