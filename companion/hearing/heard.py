@@ -8,6 +8,7 @@ from companion.hearing.source import RATE, Block, Samples
 
 _REHEARD_S = 0.2
 _CLIP_MARGIN_S = 0.3
+_BEGINNING_S = 1.0  # a word is known to be one only after a part of it
 
 
 class Heard:
@@ -18,9 +19,13 @@ class Heard:
         self._gone = 0  # samples given and no longer kept
 
     def forget(self) -> None:
-        """Let the sound go, keep the count."""
-        self._gone += sum(len(block.samples) for block in self.blocks)
-        self.blocks = []
+        """Let the sound go, but for the last of it: a word may have begun. Keep the count."""
+        kept = sum(len(block.samples) for block in self.blocks)
+        oldest = 0
+        while kept - (length := len(self.blocks[oldest].samples)) >= _BEGINNING_S * RATE:
+            kept, oldest = kept - length, oldest + 1
+            self._gone += length
+        self.blocks = self.blocks[oldest:]
 
     @property
     def given_s(self) -> float:

@@ -176,6 +176,20 @@ def test_long_quiet_is_no_utterance_and_is_not_kept(
     assert source.most_kept < 15 / 0.04
 
 
+@pytest.mark.parametrize("quiet_s", np.arange(5.6, 6.5, 0.1).round(1))
+def test_an_answer_that_begins_as_long_quiet_is_let_go_keeps_its_beginning(
+    recogniser: Recogniser, technician: Say, tmp_path: Path, quiet_s: float
+) -> None:
+    said = technician("zero point five ohms")
+    source = tape(tmp_path / "call.wav", quiet(quiet_s), said, quiet(1.5))
+    utterance = SpokenEars(recogniser, source, tmp_path).listen(ANSWERS)
+    assert utterance is not None
+    assert utterance.text == "zero point five ohms"
+    assert utterance.clip is not None
+    clip, _ = soundfile.read(tmp_path / utterance.clip, dtype="float32")
+    assert np.flatnonzero(np.abs(clip) > 0.02)[0] / RATE > 0.15
+
+
 def test_a_tape_of_quiet_ends_without_a_word(recogniser: Recogniser, tmp_path: Path) -> None:
     assert SpokenEars(recogniser, tape(tmp_path / "call.wav", quiet(2))).listen(ANSWERS) is None
 
