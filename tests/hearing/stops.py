@@ -1,8 +1,10 @@
 """The word "stop" over a prompt in a made room, and what is no "stop": what is taken for it?
 
-    python -m tests.hearing.stops [--echo 0.125 0.3] [--every 5]
+    python -m tests.hearing.stops [--echo 0.125 0.3] [--every 5] [--at 0.8 1.3 1.8 2.3]
+                                  [--after call|opening|nothing]
 
-Prompts of a recorded call, by the call's own phrase lists. Over each, in a quiet room and in
+Prompts of a recorded call, by the call's own phrase lists, each after those before it, or as if
+it were the first after the opening sound or after nothing at all. Over each, in a quiet room and in
 noise: "stop" by several voices at several moments; and nothing, an answer, or a second talker,
 of which none may be taken for "stop". With the defaults about twenty minutes.
 """
@@ -12,6 +14,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from itertools import product
+from typing import get_args
 
 import numpy as np
 
@@ -23,9 +26,8 @@ from tests.devices.talk import TOP, recorded, spoken_by_engine
 
 from .benchmark import noise
 from .conftest import RATE
-from .under_prompts import Prompted, heard_over, prompts
+from .under_prompts import After, Prompted, heard_over, prompts
 
-MOMENTS_S = (0.8, 1.3, 1.8, 2.3)
 NOISES = {"quiet": None, "fan": 10, "drill": 10, "second talker": 10}
 """Decibels that "stop" is above each."""
 OTHERS = ("power off", "back to work", "it runs")
@@ -64,10 +66,10 @@ def stops(recogniser: Recogniser, over: Prompted, echo: float, sound: Sound) -> 
     return any(STOP in utterance.text.split() for utterance in heard)
 
 
-def words_over(over: Prompted) -> Iterator[tuple[str, float, Sound]]:
+def words_over(over: Prompted, moments_s: list[float]) -> Iterator[tuple[str, float, Sound]]:
     """What is said over a prompt, when, and its sound; that it is "stop" its name tells."""
     long_s = len(over.prompt) / RATE
-    for at_s in MOMENTS_S:
+    for at_s in moments_s:
         if at_s + 0.4 < long_s:
             for name, sound in voices().items():
                 yield f"{STOP}, {name}", at_s, sound
@@ -80,13 +82,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--echo", type=float, nargs="+", default=[0.125, 0.3])
     parser.add_argument("--every", type=int, default=5)
+    parser.add_argument("--at", type=float, nargs="+", default=[0.8, 1.3, 1.8, 2.3])
+    parser.add_argument("--after", choices=get_args(After), default="call")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
     taken: dict[tuple[str, bool], list[bool]] = {}
-    for over in prompts(recogniser, options.every):
+    for over in prompts(recogniser, options.every, options.after):
         before_s, long_s = len(over.before) / RATE, len(over.prompt) / RATE
         for echo, kind in product(options.echo, NOISES):
-            for name, at_s, said in words_over(over):
+            for name, at_s, said in words_over(over, options.at):
                 over_s = before_s + max(long_s, at_s + len(said) / RATE) + 0.5
                 sound = in_noise(kind, said, before_s + at_s, over_s)
                 found, wanted = stops(recogniser, over, echo, sound), name.startswith(STOP)

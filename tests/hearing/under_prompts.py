@@ -1,9 +1,11 @@
 """Answers that are begun before the prompt has ended, in a made room: what becomes of them?
 
     python -m tests.hearing.under_prompts [--echo 0 0.125 0.5] [--early 0.4 1.0] [--every 4]
+                                          [--after call|opening|nothing]
 
 Each answer of a recorded call over the prompt that asks for it, by the call's own phrase lists,
-after the prompts before it; an echo of 0 is a headset. ``right`` as said; ``asked`` again;
+after the prompts before it, or as if the prompt were the first after the opening sound or after
+nothing at all; an echo of 0 is a headset. ``right`` as said; ``asked`` again;
 ``silent``: no sign that anything was heard; ``WRONG`` taken as something else. With every answer
 about ten minutes.
 """
@@ -15,7 +17,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 import soxr
@@ -24,6 +26,7 @@ from companion.datafiles import folder
 from companion.hearing import Overlap, Recogniser, SpokenEars, WithoutEcho, find_model
 from companion.messages import CallOpened, Prompt
 from companion.speaking import SpokenVoice, to_ear
+from companion.speaking.earcons import earcon
 from companion.speaking.playback import load
 from companion.turns import Turns, load_dialogs
 from companion.understood import NotUnderstood, Utterance
@@ -32,7 +35,9 @@ from tests.devices.card import Sound
 from tests.devices.talk import TOP, recorded
 
 from .conftest import RATE
-from .test_overlap import Room
+from .test_overlap import GAP, Room
+
+After = Literal["call", "opening", "nothing"]
 
 
 class Asked(NamedTuple):
@@ -45,7 +50,7 @@ class Asked(NamedTuple):
 
 
 class Prompted(NamedTuple):
-    """A prompt as it is spoken, and the call's sound before it."""
+    """A prompt as it is spoken, and what the companion sounded before it."""
 
     at: Asked
     before: Sound
@@ -75,18 +80,20 @@ def asked(recogniser: Recogniser) -> Iterator[Asked]:
         follows = turns.take(turns.understand(Utterance(text=words, source="typed")))
 
 
-def prompts(recogniser: Recogniser, every: int) -> Iterator[Prompted]:
+def prompts(recogniser: Recogniser, every: int, after: After) -> Iterator[Prompted]:
     """Every so many of the call's prompts."""
+    nothing = np.zeros(0, np.float32)
+    first = {"opening": np.concatenate([earcon("opening"), GAP]), "nothing": nothing}
     with tempfile.TemporaryDirectory() as name:
         voice = SpokenVoice(Path(name))
-        before = np.zeros(0, np.float32)
+        before = nothing
         for number, at in enumerate(asked(recogniser)):
             wav = voice.say(at.prompt)
             assert wav is not None
             mono, rate = load(wav)
             prompt = np.asarray(soxr.resample(mono, rate, RATE), np.float32)
             if number % every == 0:
-                yield Prompted(at, before, prompt)
+                yield Prompted(at, first.get(after, before), prompt)
             quiet = np.zeros(RATE, np.float32)
             before = np.concatenate([before, prompt, quiet])[-round(BEFORE_S * RATE) :]
         voice.close()
@@ -136,10 +143,11 @@ def main() -> None:
     parser.add_argument("--echo", type=float, nargs="+", default=[0.0, 0.125, 0.5])
     parser.add_argument("--early", type=float, nargs="+", default=[0.4, 1.0])
     parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--after", choices=get_args(After), default="call")
     options = parser.parse_args()
     recogniser = Recogniser(find_model(None))
     counts = {(echo, early): Counter[str]() for echo in options.echo for early in options.early}
-    for over in prompts(recogniser, options.every):
+    for over in prompts(recogniser, options.every, options.after):
         for (echo, early_s), count in counts.items():
             what, taken = became(recogniser, over, echo, early_s)
             count[what] += 1
