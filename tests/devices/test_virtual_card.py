@@ -110,7 +110,7 @@ def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
     assert talk.ear.quiet_for(began_s) < 0.3
     stop_ended_s = stopped(talk, said("stop"))
     assert silence_after(talk.ear.loud(began_s), stop_ended_s) <= 0.5
-    turn(talk, said("resume"), stop_ended_s)
+    turn(talk, said("resume"), talk.wait_for("Stopped.") + 0.1)  # what was cut has sounded out
     talk.first_sound(talk.wait_for("command: resume"))
     talk.card.pull()
     lost_s = talk.wait_for("microphone is gone")
