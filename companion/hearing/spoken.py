@@ -17,8 +17,13 @@ from companion.hearing.recogniser import UNKNOWN, Recogniser
 from companion.hearing.source import RATE, Block, Samples, Source
 from companion.understood import HeardWord, Utterance
 
-_STOP_S = 0.3
+_JUST_NOW_S = 0.3
 _BEGINNING_S = 0.4
+
+
+def _just_now(word: str, heard: Heard) -> Word:
+    now_s = heard.given_s
+    return Word(word=word, conf=0.0, start=now_s - _JUST_NOW_S, end=now_s)
 
 
 def _keep(path: Path, sound: Samples) -> None:
@@ -77,7 +82,7 @@ class SpokenEars:
         ear = self._recogniser.build(phrases)
         heard, end = Heard(), End(settled, meaning, self._pause)
         stop_under = self._stop_under(phrases)
-        speaking = cut_in = stopped = False
+        speaking = cut_in = stopped = hushed_by_stop = False
         insists, holds, let_go = Lasting(), Lasting(), LetGo()
         while (block := self._next()) is not None:
             heard.blocks.append(block)
@@ -98,6 +103,7 @@ class SpokenEars:
                 if speaking and not cut_in and self._overlap is not None:
                     so_far = self._overlap.technicians_text(so_far, block.at_s)
                     cut_in = self._overlap.cuts_in(so_far, meaning)
+                    hushed_by_stop = cut_in and STOP in so_far.split()
                 stopped = stopped or (cut_in and holds(STOP in so_far.split(), block))
                 # The pause is looked for in the sound as it came: suppression makes gaps in words.
                 as_it_came = block.samples if block.raw is None else block.raw
@@ -108,10 +114,12 @@ class SpokenEars:
                     continue
             result = Result.model_validate_json(ear.Result() if ended else ear.FinalResult())
             words = self._technicians(result.result, heard)
-            if stopped and STOP not in text_of(words).split():
+            nothing = {word.word for word in words} <= {UNKNOWN}
+            if STOP not in text_of(words).split() and (stopped or (hushed_by_stop and nothing)):
                 # Heard once is heard: the recogniser has thought better of it, we don't.
-                now_s = heard.given_s
-                words.append(Word(word=STOP, conf=0.0, start=now_s - _STOP_S, end=now_s))
+                words.append(_just_now(STOP, heard))
+            elif cut_in and not words:
+                words.append(_just_now(UNKNOWN, heard))  # who was cut short asks again
             if words and speaking and not cut_in and self._overlap is not None:
                 cut_in = self._overlap.cuts_in(text_of(words), meaning)
             if words and (cut_in or not self._overlapped(words, heard)):

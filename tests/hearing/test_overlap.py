@@ -5,8 +5,9 @@ Nothing runs in real time: the room's clock is the count of samples that were re
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 import pytest
@@ -191,6 +192,42 @@ def test_an_answer_cuts_in(recogniser: Recogniser, prompt: Sound) -> None:
     assert room.cut_s is not None
     assert room.cut_s < 1.6 + len(said) / RATE + 0.6
     assert texts[0].split()[-1] == "told"
+
+
+class SecondThoughts:
+    """A recogniser that makes words of a sound once, and in the end nothing."""
+
+    def __init__(self, first: str) -> None:
+        self._first, self._blocks = first, 0
+
+    def build(self, phrases: object) -> SecondThoughts:
+        first, self._first = self._first, ""  # whoever else listens hears nothing
+        return SecondThoughts(first)
+
+    def AcceptWaveform(self, sound: bytes) -> bool:  # noqa: N802
+        self._blocks += 1
+        return self._blocks == 90
+
+    def PartialResult(self) -> str:  # noqa: N802
+        return json.dumps({"partial": self._first if self._blocks == 55 else ""})
+
+    def Result(self) -> str:  # noqa: N802
+        return json.dumps({"result": []})
+
+    FinalResult = Result
+
+
+@pytest.mark.parametrize(("first", "taken"), [("stop", "stop"), ("customer told", "[unk]")])
+def test_who_silenced_the_companion_gets_an_answer(prompt: Sound, first: str, taken: str) -> None:
+    """Even where nothing is left, in the end, of the words that silenced it."""
+    room = Room(prompt, PROMPT, 0.1, clip_of("customer told"), 1.6)
+    source = WithoutEcho(room, room)
+    recogniser = cast(Recogniser, SecondThoughts(first))
+    ears = SpokenEars(recogniser, source, overlap=Overlap(room, source))
+    utterance = ears.listen(ANSWERS, meaning=lambda text: text in ANSWERS)
+    assert room.cut_s is not None
+    assert utterance is not None
+    assert utterance.text == taken
 
 
 def test_without_a_canceller_no_answer_is_taken_from_under_the_prompt(

@@ -80,7 +80,7 @@ def asked(recogniser: Recogniser) -> Iterator[Asked]:
         follows = turns.take(turns.understand(Utterance(text=words, source="typed")))
 
 
-def prompts(recogniser: Recogniser, every: int, after: After) -> Iterator[Prompted]:
+def prompts(recogniser: Recogniser, every: int, after: After = "call") -> Iterator[Prompted]:
     """Every so many of the call's prompts."""
     nothing = np.zeros(0, np.float32)
     first = {"opening": np.concatenate([earcon("opening"), GAP]), "nothing": nothing}
