@@ -7,6 +7,7 @@ microphone hear the loudspeaker. Everything else is the command as it is install
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import time
 from collections.abc import Callable
@@ -19,7 +20,7 @@ import soundfile
 from companion import cli
 from companion.journal import JOURNAL, read
 from companion.messages import Concluded, Spoken, Taken
-from companion.understood import Command, Utterance
+from companion.understood import Command, NotUnderstood, Utterance
 from tests.calls.make import texts_of
 from tests.devices.card import RATE, Sound, card, why_not
 from tests.devices.silence import silence_after
@@ -30,7 +31,7 @@ if _WHY_NOT is not None and os.environ.get("CI"):
     pytest.fail(f"no virtual sound card: {_WHY_NOT}", pytrace=False)
 pytestmark = pytest.mark.skipif(_WHY_NOT is not None, reason=f"no virtual sound card: {_WHY_NOT}")
 
-STOP, STOP_TRIES = "stop", 3
+STOP, TRIES = "stop", 3
 REST = 4
 """So many utterances of the call are heard over the card, all before them off a recording."""
 
@@ -41,11 +42,16 @@ def rest() -> list[str]:
 
 @pytest.fixture(scope="module")
 def said() -> Callable[[str], Sound]:
-    """An utterance of the recorded call by its words, or spoken by the engine."""
+    """An utterance of the recorded call by its words, or spoken by the engine.
+
+    The engine's are made beforehand: made while the companion talks they would take the processor
+    from it, sound would be lost, and it would hear itself.
+    """
     clips = dict(
         zip(texts_of("frozen_valve"), recorded(TOP / "tests/calls/frozen_valve.flac"), strict=True)
     )
-    return lambda words: clips[f"{words}."] if f"{words}." in clips else spoken_by_engine(words)
+    by_engine = {words: spoken_by_engine(words) for words in (STOP, "resume")}
+    return lambda words: by_engine[words] if words in by_engine else clips[f"{words}."]
 
 
 @pytest.fixture
@@ -70,7 +76,13 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
             talk.close()
     (place,) = begun.iterdir()
     messages = [entry.message for entry in read(place / JOURNAL).entries]
-    heard = [m.text for m in messages if isinstance(m, Utterance) and m.source == "microphone"]
+    heard = [
+        m.text
+        for m, then in itertools.pairwise(messages)
+        if isinstance(m, Utterance) and m.source == "microphone"
+        # A "resume" said too soon, while the voice is at work, is asked again.
+        if not isinstance(then, NotUnderstood)
+    ]
     # Nothing of its own voice, though the microphone heard all of it; but before "stop", which
     # stops all the same, a word of it may be left.
     heard = heard[next(i for i, text in enumerate(heard) if STOP in text.split()) :]
@@ -89,18 +101,19 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
     )  # fmt: skip
 
 
-def stopped(talk: Talk, sound: Sound) -> float:
-    """Say "stop", and again where it was missed, as one would; when the one that was heard ended.
+def commanded(talk: Talk, sound: Sound, command: str) -> float:
+    """Say a command, and again where it was missed, as one would; when the one that was heard
+    ended.
 
-    How often it is missed the benchmark counts.
+    How often "stop" is missed the benchmark counts.
     """
-    for _ in range(STOP_TRIES - 1):
+    for _ in range(TRIES - 1):
         _, ended_s = talk.say(sound)
         with contextlib.suppress(AssertionError):
-            talk.wait_for("command: stop", 2.5)
+            talk.wait_for(f"command: {command}", 2.5)
             return ended_s
     _, ended_s = talk.say(sound)
-    talk.wait_for("command: stop")
+    talk.wait_for(f"command: {command}")
     return ended_s
 
 
@@ -108,9 +121,10 @@ def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
     began_s = talk.first_word()
     time.sleep(1.2)  # well inside a prompt of six seconds
     assert talk.ear.quiet_for(began_s) < 0.3
-    stop_ended_s = stopped(talk, said("stop"))
+    stop_ended_s = commanded(talk, said("stop"), "stop")
     assert silence_after(talk.ear.loud(began_s), stop_ended_s) <= 0.5
-    turn(talk, said("resume"), talk.wait_for("Stopped.") + 0.1)  # what was cut has sounded out
+    talk.spoken_out(talk.wait_for("Stopped.") + 0.1)  # what was cut has sounded out
+    commanded(talk, said("resume"), "resume")
     talk.first_sound(talk.wait_for("command: resume"))
     talk.card.pull()
     lost_s = talk.wait_for("microphone is gone")
