@@ -17,7 +17,7 @@ from companion.hearing import Recogniser, SpokenEars
 from companion.hearing.ears import Settled
 from companion.hearing.source import RATE, Block, Samples
 from companion.practice import Technician
-from companion.speaking.engine import start, write
+from companion.speaking.engine import set_pace, start, write
 from companion.turns import Turns
 from companion.understood import Answer, NotUnderstood, Reading, Utterance
 
@@ -43,7 +43,7 @@ class Speaker:
         """A line at ``RATE``, mono; letters are said as letters."""
         if (line, voice, rate) not in self._made:
             self._engine.setProperty("voice", voice)
-            self._engine.setProperty("rate", rate)
+            set_pace(self._engine, rate)
             with redirect_stdout(io.StringIO()):  # pyttsx3 tells of every file
                 write(self._engine, line, self._file, _LIMIT_S)
             sound, at = soundfile.read(self._file, dtype="float32")

@@ -19,6 +19,7 @@ from companion.errors import VoiceError
 
 EngineName = Literal["any", "bundled"]
 
+_PACE_TAKEN_S = 1.0
 _NONE_FOUND = "No speech engine was found on this computer."
 _SAFE = "Every prompt can still be read on the screen."
 _GET_ONE = (
@@ -70,8 +71,23 @@ def start(wanted: EngineName, rate: int) -> Any:
         raise VoiceError(_NONE_FOUND, safe=_SAFE, do=_GET_ONE) from error
     if speaks_espeak(engine):
         engine.setProperty("voice", "gmw/en-us")
-    engine.setProperty("rate", rate)
+        engine.runAndWait()  # until its first loop it only remembers what is set
+    set_pace(engine, rate)
     return engine
+
+
+def set_pace(engine: Any, rate: int) -> None:
+    """Speak ``rate`` words a minute from here on.
+
+    eSpeak NG takes a pace in a thread of its own, and pyttsx3 stops what that thread
+    does when a prompt is next asked for: a pace still on its way would be lost.
+    """
+    engine.setProperty("rate", rate)
+    until = time.monotonic() + _PACE_TAKEN_S
+    while speaks_espeak(engine) and engine.getProperty("rate") != rate:
+        if time.monotonic() > until:
+            return  # it has bounds of its own, and speaks as near as it can
+        time.sleep(0.001)
 
 
 def speaks_espeak(engine: Any) -> bool:
@@ -107,15 +123,38 @@ def write(engine: Any, text: str, path: Path, limit_s: float) -> None:
 
     ``runAndWait`` may come back before the engine's own thread has written the
     file, and says nothing when the writing failed: only the file itself tells.
+    It also takes a pace that is just being set for speech, and the stop it gives to that
+    may cut what is spoken next, to nothing or in its midst: then it is spoken again.
 
     Raises:
+        OSError: nothing can be written there.
         TimeoutError: no whole file within ``limit_s`` seconds.
     """
-    path.unlink(missing_ok=True)
-    engine.save_to_file(text, str(path))
-    engine.runAndWait()
     until = time.monotonic() + limit_s
+    while _cut_short(engine, text, path):
+        _mind(until, path)
     while not whole_sound(path):
-        if time.monotonic() > until:
-            raise TimeoutError(f"no sound in {path}")
+        _mind(until, path)
         time.sleep(0.001)
+
+
+def _cut_short(engine: Any, text: str, path: Path) -> bool:
+    """Have ``text`` spoken into ``path``; whether the engine itself stopped before its end."""
+    cut = []
+
+    def finished(completed: bool, **_: object) -> None:
+        cut.append(not completed)
+
+    path.write_bytes(b"")  # the engine hangs on a place that it can't write to
+    listening = engine.connect("finished-utterance", finished)
+    try:
+        engine.save_to_file(text, str(path))
+        engine.runAndWait()
+    finally:
+        engine.disconnect(listening)
+    return any(cut)
+
+
+def _mind(until_s: float, path: Path) -> None:
+    if time.monotonic() > until_s:
+        raise TimeoutError(f"no sound in {path}")
