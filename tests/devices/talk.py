@@ -93,6 +93,10 @@ class Talk:
     def spoken_out(self, since_s: float, limit_s: float = 20.0) -> None:
         """Wait until the companion has said something and fallen silent."""
         self.first_sound(since_s, limit_s)
+        self.hushed(since_s, limit_s)
+
+    def hushed(self, since_s: float, limit_s: float = 20.0) -> None:
+        """Wait until the companion is silent, whether or not it said something."""
         until = time.monotonic() + limit_s
         while self.ear.quiet_for(since_s) < SPOKEN_OUT_S:
             assert time.monotonic() < until, "it never falls silent"

@@ -101,7 +101,7 @@ def test_a_call_with_stop_a_lost_microphone_and_an_end(begun, said, tmp_path):
     )  # fmt: skip
 
 
-def commanded(talk: Talk, sound: Sound, command: str) -> float:
+def commanded(talk: Talk, sound: Sound, command: str, cuts_in: bool = False) -> float:
     """Say a command, and again where it was missed, as one would; when the one that was heard
     ended.
 
@@ -112,6 +112,8 @@ def commanded(talk: Talk, sound: Sound, command: str) -> float:
         with contextlib.suppress(AssertionError):
             talk.wait_for(f"command: {command}", 2.5)
             return ended_s
+        if not cuts_in:
+            talk.hushed(ended_s)
     _, ended_s = talk.say(sound)
     talk.wait_for(f"command: {command}")
     return ended_s
@@ -121,7 +123,7 @@ def walk(talk: Talk, said: Callable[[str], Sound]) -> None:
     began_s = talk.first_word()
     time.sleep(1.2)  # well inside a prompt of six seconds
     assert talk.ear.quiet_for(began_s) < 0.3
-    stop_ended_s = commanded(talk, said("stop"), "stop")
+    stop_ended_s = commanded(talk, said("stop"), "stop", cuts_in=True)
     assert silence_after(talk.ear.loud(began_s), stop_ended_s) <= 0.5
     talk.spoken_out(talk.wait_for("Stopped.") + 0.1)  # what was cut has sounded out
     commanded(talk, said("resume"), "resume")
