@@ -208,50 +208,6 @@ def test_numbers_go_on_in_a_call_that_goes_on(tmp_path: Path) -> None:
     assert (tmp_path / "prompt-0041.wav").read_bytes() == b"kept"
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="other systems bring a voice of their own")
-def test_without_any_engine_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "espeakng_loader", None)
-    with pytest.raises(VoiceError, match=r"pip install 'companion\[voice\]'.*espeak-ng"):
-        engine.start("bundled", 165)
-
-
-PACE_STILL_BEING_TAKEN = """
-import itertools, sys, time
-from pathlib import Path
-from companion.speaking import engine
-spoken = engine.start("bundled", int(sys.argv[1]))
-pace = spoken.getProperty("rate")
-# The driver now finds its thread at work when it ends a loop, as on a busy machine it does.
-from pyttsx3.drivers import _espeak
-at_work = itertools.chain(sys.argv[2], itertools.repeat("0"))
-_espeak.IsPlaying = lambda: int(next(at_work))
-began = time.monotonic()
-for number in range(3):
-    engine.write(spoken, sys.argv[4], Path(sys.argv[3]) / f"{number}.wav", 1.5)
-print(pace, time.monotonic() - began, file=sys.stderr)
-"""
-
-
-@pytest.mark.skipif(sys.platform != "linux", reason="other systems' engines have no such thread")
-@pytest.mark.parametrize("at_work", ["0", "1", "01", "11", "011"])
-@pytest.mark.parametrize("pace", [120, 165])
-def test_a_prompt_is_whole_and_at_its_pace_while_the_pace_is_still_being_taken(
-    tmp_path: Path, at_work: str, pace: int
-) -> None:
-    child = subprocess.run(
-        [sys.executable, "-c", PACE_STILL_BEING_TAKEN, str(pace), at_work, str(tmp_path), QUESTION],
-        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, timeout=30,
-    )  # fmt: skip
-    assert child.returncode == 0, child.stderr
-    taken, took_s = child.stderr.split()
-    assert int(taken) == pace
-    assert float(took_s) < 1.0
-    # All fourteen words, give or take the pauses after two sentences.
-    for number in range(3):
-        length_s = seconds(tmp_path / f"{number}.wav")
-        assert 0.8 < length_s * pace / 60 / 14 < 1.2, (number, length_s)
-
-
 def test_sound_in_another_format_becomes_wav(tmp_path: Path) -> None:
     samples = (np.sin(np.arange(2205) / 7) * 9000).astype(np.int16)
     path = tmp_path / "prompt.part"
